@@ -1,0 +1,36 @@
+"""Use of water, coal and time along a route."""
+
+from haulplan.demand.demand import Choice, Demand, Linear, Use, linearise
+from haulplan.demand.measured import measured_demand
+from haulplan.demand.segment import steam_demand
+from haulplan.route import Route
+from haulplan.scenario import Scenario
+
+__all__ = ["Choice", "Demand", "Linear", "Use", "build_demand", "linearise"]
+
+
+def build_demand(scenario: Scenario, route: Route) -> Demand:
+    """Use along the route: from demand.csv where the scenario has one, else from steam.
+
+    Parameters
+    ----------
+    scenario
+        A checked scenario.
+    route
+        Its road.
+
+    Returns
+    -------
+    demand
+        Use segment by segment as a function of what is aboard.
+
+    Raises
+    ------
+    InputError
+        If demand.csv does not cover the road once.
+    NoPlanError
+        If a hill holds the train in no gear.
+    """
+    if scenario.demand:
+        return measured_demand(scenario, route)
+    return steam_demand(scenario, route)

@@ -1,0 +1,133 @@
+"""Use of water, coal and time, segment by segment: the face the planner and replay see.
+
+A `Demand` answers one question: with so much aboard at each segment, what does each
+segment take? Behind it stands the steam model or the scenario's own measured use.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from haulplan.demand.defaults import Assumption
+
+__all__ = ["Choice", "Demand", "Linear", "Use", "linearise"]
+
+Array = NDArray[np.float64]
+Gears = NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Use:
+    """What each segment takes, shape (segments,): [s], [kg], [kg]."""
+
+    duration: Array
+    water: Array
+    coal: Array
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """A stretch of segments driven in one of several gears, `first` to `last` excluded."""
+
+    first: int
+    last: int
+    gears: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Demand:
+    """Use along the route.
+
+    `distance` has shape (segments + 1,) [m]; `gear` gives each segment's gear unless a
+    `Choice` opens it; `heaviest` is the most water and coal that may be aboard at a
+    segment for its gear to hold the hill [kg], infinite where anything passes.
+    `evaluate(aboard, gear)` takes the mass of water and coal aboard at each segment [kg].
+    """
+
+    distance: Array
+    gears: tuple[str, ...]
+    gear: Gears
+    choices: tuple[Choice, ...]
+    heaviest: Array
+    evaluate: Callable[[Array, Gears], Use]
+    dry_weight: float
+    standing_water: float
+    standing_coal: float
+    lighting_up_coal: float | None
+    assumptions: tuple[Assumption, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def segments(self) -> int:
+        """Number of segments."""
+        return self.distance.size - 1
+
+    def geared(self, chosen: tuple[int, ...]) -> Gears:
+        """Gear of each segment when choice i is driven in gear `chosen[i]`."""
+        gear = self.gear.copy()
+        for choice, number in zip(self.choices, chosen, strict=True):
+            gear[choice.first : choice.last] = number
+        return gear
+
+    def index(self, distance: float) -> int:
+        """Number of the sample that stands at a distance."""
+        return int(np.argmin(np.abs(self.distance - distance)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Linear:
+    """Use as base + slope x mass aboard, each of shape (segments,)."""
+
+    duration: Array
+    duration_slope: Array
+    water: Array
+    water_slope: Array
+    coal: Array
+    coal_slope: Array
+
+
+def linearise(demand: Demand, aboard: Array, gear: Gears, *, step: float = 5.0) -> Linear:
+    """The demand as straight lines in the mass aboard, touching it at `aboard`.
+
+    Parameters
+    ----------
+    demand
+        What to straighten.
+    aboard
+        Mass of water and coal aboard at each segment, shape (segments,). [kg]
+    gear
+        Gear of each segment, shape (segments,).
+    step
+        Half the width over which the slope is taken. [kg]
+
+    Returns
+    -------
+    linear
+        Equal to the demand at `aboard`, and everywhere within one regime but for the
+        coal's mild curve.
+
+    Notes
+    -----
+    Measured use is straight already, so its lines are exact.
+    """
+    low = np.maximum(aboard - step, 0.0)
+    high = low + 2 * step
+    here, before, after = (demand.evaluate(mass, gear) for mass in (aboard, low, high))
+
+    def line(name: str) -> tuple[Array, Array]:
+        slope = (getattr(after, name) - getattr(before, name)) / (2 * step)
+        return getattr(here, name) - slope * aboard, slope
+
+    duration, duration_slope = line("duration")
+    water, water_slope = line("water")
+    coal, coal_slope = line("coal")
+    return Linear(
+        duration=duration,
+        duration_slope=duration_slope,
+        water=water,
+        water_slope=water_slope,
+        coal=coal,
+        coal_slope=coal_slope,
+    )

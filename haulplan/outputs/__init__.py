@@ -1,0 +1,45 @@
+"""What leaves haulplan: tables, map, chart and files."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from haulplan.plan.plan import Plan, Trace
+
+if TYPE_CHECKING:
+    from haulplan.route import Route
+    from haulplan.scenario import Scenario
+    from haulplan.units import UnitSystem
+
+__all__ = ["all_outputs"]
+
+
+def all_outputs(
+    scenario: "Scenario", route: "Route", plan: Plan, trace: Trace, system: "UnitSystem"
+) -> Mapping[str, str]:
+    """Every file of a plan by its name; the map only where the road has coordinates.
+
+    Parameters
+    ----------
+    scenario, route, plan
+        The problem and its proved plan.
+    trace
+        Levels along the way, from the replay.
+    system
+        Units of what is shown; plan.json is in SI.
+
+    Returns
+    -------
+    files
+        Text by file name.
+    """
+    from haulplan.outputs import charts, exchange, maps, tables  # noqa: PLC0415  lazy start
+
+    files = {
+        "stops.csv": tables.stops_csv(scenario, plan, system),
+        "legs.csv": tables.legs_csv(scenario, plan, system),
+        "plan.json": exchange.plan_json(scenario, route, plan),
+        "profile.svg": charts.draw_profile(scenario, route, plan, trace, system),
+    }
+    if route.line is not None:
+        files["map.html"] = maps.draw_map(scenario, route, plan, system)
+    return files

@@ -1,0 +1,52 @@
+"""Choose stops and amounts, and write the plan."""
+
+from collections.abc import Callable
+
+from haulplan.demand import Demand
+from haulplan.plan.plan import Crossing, Leg, Plan, Stop, Trace
+from haulplan.route import Route
+from haulplan.scenario import Scenario
+from haulplan.scenario.schema import Aim
+
+__all__ = ["Crossing", "Leg", "Plan", "Stop", "Trace", "make_plan"]
+
+
+def make_plan(
+    scenario: Scenario,
+    route: Route,
+    demand: Demand,
+    *,
+    aim: Aim | None = None,
+    time_limit: float | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> Plan:
+    """The best plan for an aim.
+
+    Parameters
+    ----------
+    scenario, route, demand
+        The problem.
+    aim
+        What to be best at; the scenario's own where None.
+    time_limit
+        Most time for one run of the solver, none where None. [s]
+    progress
+        Told what is being done.
+
+    Returns
+    -------
+    plan
+        To be proved by `haulplan.replay.replay` before anybody acts on it.
+
+    Raises
+    ------
+    NoPlanError
+        If no choice of stops keeps every limit; names the stretch and the shortfall.
+    InternalError
+        If the solver fails.
+    """
+    from haulplan.plan.solve import solve  # noqa: PLC0415  the solver loads when needed
+    from haulplan.plan.timetable import write_plan  # noqa: PLC0415  as above
+
+    solution = solve(scenario, route, demand, aim=aim, time_limit=time_limit, progress=progress)
+    return write_plan(scenario, route, demand, solution)

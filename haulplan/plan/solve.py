@@ -1,0 +1,414 @@
+"""Solve the programme: stages of aims, honest solver status, straightening until it fits."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import highspy
+import numpy as np
+import pulp
+from numpy.typing import NDArray
+
+from haulplan.demand import Demand
+from haulplan.errors import InternalError, NoPlanError
+from haulplan.plan.explain import explain_shortage
+from haulplan.plan.legs import Chain, build_chain, nodes_of
+from haulplan.plan.model import Limits, Offer, Programme, build_programme
+from haulplan.route import Route
+from haulplan.scenario import Scenario
+from haulplan.scenario.schema import Aim
+
+__all__ = ["AIMS", "Solution", "solve"]
+
+Array = NDArray[np.float64]
+
+AIMS: Final = ("earliest", "cheapest", "fewest stops", "weighted")
+#: Straightening is repeated until it needs a margin below this share of the stores ...
+_SETTLED: Final = 1e-4
+#: ... and an error below this share needs none.
+_TINY: Final = 2e-7
+_ROUNDS: Final = 8
+#: A stage may worsen the stage before it by this share.
+_KEEP: Final = 1e-8
+
+
+class _SilentHighs(highspy.Highs):  # type: ignore[misc]
+    """HiGHS that keeps its banner off the crew's screen."""
+
+    def enableCallbacks(self) -> None:  # noqa: N802  highspy's name
+        """Silence output before highspy's own set-up prints its banner."""
+        self.setOptionValue("output_flag", False)
+        super().enableCallbacks()
+
+
+class _Solver(pulp.HiGHS):  # type: ignore[misc]
+    """PuLP's HiGHS interface with a silent solver and exact tolerances."""
+
+    def createAndConfigureSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
+        """Make the solver with our options."""
+        solver = _SilentHighs()
+        for option, value in (
+            ("mip_rel_gap", 0.0),
+            ("mip_abs_gap", 1e-9),
+            ("mip_feasibility_tolerance", 1e-9),
+            ("primal_feasibility_tolerance", 1e-9),
+            ("dual_feasibility_tolerance", 1e-9),
+            ("time_limit", self.timeLimit if self.timeLimit is not None else math.inf),
+        ):
+            solver.setOptionValue(option, value)
+        lp.solverModel = solver
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Outcome:
+    """How one run of the solver ended."""
+
+    found: bool
+    proven: bool
+    value: float
+    bound: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Margin:
+    """Mass [kg] and time [s] held back for straightening, or found to be off by it."""
+
+    mass: float
+    time: float
+
+    def within(self, other: "_Margin", room: float) -> bool:
+        """Whether this error is covered by the margin `other`, or too small to matter."""
+        mass, time = max(other.mass, _TINY * room), max(other.time, _TINY * 86400)
+        return self.mass <= mass and self.time <= time
+
+
+@dataclass(frozen=True, kw_only=True)
+class Solution:
+    """What to do at each node and in each choice, and how good it is proved to be.
+
+    Arrays have shape (nodes,), masses in kg, times in s; `aboard` is the water and coal
+    aboard at each segment when it is driven, shape (segments,).
+    """
+
+    chain: Chain
+    gears: tuple[int, ...]
+    arrive_water: Array
+    arrive_coal: Array
+    leave_water: Array
+    leave_coal: Array
+    take_water: Array
+    take_coal: Array
+    stopped: NDArray[np.bool_]
+    wait: Array
+    stay: Array
+    clock: Array
+    aboard: Array
+    aim: str
+    objective: float
+    bound: float
+    proven: bool
+
+    @property
+    def gap(self) -> float:
+        """How far the answer may be from the best, as a share of it."""
+        return max(self.objective - self.bound, 0.0) / max(abs(self.objective), 1e-9)
+
+
+def solve(
+    scenario: Scenario,
+    route: Route,
+    demand: Demand,
+    *,
+    aim: Aim | None = None,
+    time_limit: float | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> Solution:
+    """Choose stops and amounts.
+
+    Parameters
+    ----------
+    scenario, route, demand
+        The problem.
+    aim
+        What to be best at; the scenario's own where None.
+    time_limit
+        Most time for one run of the solver, none where None. [s]
+    progress
+        Told what is being done.
+
+    Returns
+    -------
+    solution
+        Best for the aim; ties broken by the other aims in a fixed order.
+
+    Raises
+    ------
+    NoPlanError
+        If no choice of stops keeps every limit; names the stretch and the shortfall.
+    InternalError
+        If the solver fails, or its straightened model does not settle.
+
+    Notes
+    -----
+    The demand is straightened at the mass expected aboard, solved, straightened again at
+    the mass the answer carries, until the levels stand still. Reserves and limits carry a
+    margin of twice the remaining movement, so that the plan holds on the bent curve.
+    """
+    aim = aim or scenario.file.aim
+    offers = _offers(scenario, route, demand)
+    chosen = tuple(choice.gears[0] for choice in demand.choices)
+    stores = scenario.file.stores
+    room = stores.tank + stores.bunker
+    aboard = np.full(demand.segments, 0.5 * room)
+    margin, error, fixed = _Margin(mass=0.0, time=0.0), None, None
+    for number in range(_ROUNDS):
+        progress(f"choosing stops, round {number + 1}")
+        chain = build_chain(scenario, route, demand, aboard, chosen)
+        solution = _solve_stages(
+            chain, offers, _limits(scenario, demand, margin), aim, time_limit, fixed
+        )
+        if solution is None:
+            bare = _limits(scenario, demand, _Margin(mass=0.0, time=0.0))
+            elastic = _elastic(chain, offers, bare)
+            raise NoPlanError(explain_shortage(scenario, demand, chain, elastic))
+        chosen = solution.gears
+        aboard = _carried(demand, solution)
+        moved = _movement(demand, solution, aboard)
+        if moved.within(margin, room) and margin.mass <= _SETTLED * room:
+            return replace(solution, aboard=aboard)
+        if error is not None and moved.mass >= 0.5 * error.mass:
+            fixed = solution
+        error = moved
+        margin = _Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time)
+    raise InternalError("the straightened model did not settle; please report the scenario")
+
+
+def _offers(scenario: Scenario, route: Route, demand: Demand) -> dict[int, Offer]:
+    depart = scenario.file.depart
+    offers = {}
+    for number, node in enumerate(nodes_of(route, demand, scenario)):
+        if node.passing is None:
+            continue
+        supply = scenario.supplies[node.passing.row]
+        offers[number] = Offer(
+            row=node.passing.row,
+            water=supply.water_available or 0.0,
+            water_rate=60 * (supply.water_rate or 1.0),
+            water_price=supply.water_price,
+            coal=supply.coal_available or 0.0,
+            coal_rate=60 * (supply.coal_rate or 1.0),
+            coal_price=supply.coal_price,
+            call_out=supply.call_out,
+            set_up=supply.set_up / 60,
+            opens=(supply.opens - depart) / 60,
+            closes=math.inf if supply.closes >= 86400.0 else (supply.closes - depart) / 60,
+        )
+    return offers
+
+
+def _limits(scenario: Scenario, demand: Demand, margin: _Margin) -> Limits:
+    file = scenario.file
+    tank, bunker = file.stores.tank, file.stores.bunker
+    coal_margin = min(margin.mass, 1e-3 * bunker)
+    return Limits(
+        tank=tank,
+        bunker=bunker,
+        reserve_water=file.reserve.water + margin.mass,
+        reserve_coal=file.reserve.coal + coal_margin,
+        start_water=min(file.at_start.water, tank),
+        start_coal=min(file.at_start.coal, bunker),
+        finish_water=min(file.at_finish.water, tank) + margin.mass,
+        finish_coal=min(file.at_finish.coal, bunker) + coal_margin,
+        standing_water=60 * demand.standing_water,
+        standing_coal=60 * demand.standing_coal,
+        mass_margin=margin.mass,
+        time_margin=margin.time / 60,
+    )
+
+
+def _stages(programme: Programme, aim: Aim) -> tuple[str, list[tuple[str, Any]]]:
+    """Name of the aim and the expressions to minimise in order."""
+    single = {
+        "earliest": programme.minutes,
+        "cheapest": programme.money,
+        "fewest stops": programme.stops,
+    }
+    if aim.first is not None:
+        others = [name for name in single if name != aim.first]
+        return aim.first, [(name, single[name]) for name in (aim.first, *others)]
+    weighted = pulp.lpSum(
+        weight * expression
+        for weight, expression in (
+            (aim.minute or 0.0, programme.minutes),
+            (aim.money or 0.0, programme.money),
+            (aim.stop or 0.0, programme.stops),
+        )
+        if weight
+    )
+    return "weighted", [("weighted", weighted), *single.items()]
+
+
+def _solve_stages(
+    chain: Chain,
+    offers: dict[int, Offer],
+    limits: Limits,
+    aim: Aim,
+    time_limit: float | None,
+    fixed: Solution | None,
+) -> Solution | None:
+    """Minimise the aims in order; None if no answer exists."""
+    programme = build_programme(chain, offers, limits)
+    if fixed is not None:
+        for node, stop in programme.stop.items():
+            stop.bounds(float(fixed.stopped[node]), float(fixed.stopped[node]))
+    name, stages = _stages(programme, aim)
+    first: _Outcome | None = None
+    for number, (stage, expression) in enumerate(stages):
+        if expression.isNumericalConstant():
+            outcome = first or _Outcome(found=True, proven=True, value=0.0, bound=0.0)
+            if number == 0:
+                programme.problem.setObjective(programme.clock[-1] * 0.0)
+                outcome = replace(_run(programme, time_limit), value=0.0, bound=0.0)
+        else:
+            programme.problem.setObjective(expression)
+            outcome = _run(programme, time_limit)
+        if not outcome.found:
+            if number == 0:
+                return None
+            break
+        first = first or outcome
+        if number < len(stages) - 1 and not expression.isNumericalConstant():
+            kept = outcome.value + _KEEP * max(abs(outcome.value), 1.0)
+            programme.problem.addConstraint(expression <= kept, f"keep_{stage[:4]}")
+    assert first is not None
+    _settle_decisions(programme)
+    return _solution(chain, programme, name, stages[0][1], first)
+
+
+def _run(programme: Programme, time_limit: float | None) -> _Outcome:
+    """Run the solver once and read its own words on how it ended."""
+    problem = programme.problem
+    try:
+        problem.solve(_Solver(msg=False, timeLimit=time_limit))
+    except pulp.PulpSolverError as error:
+        raise InternalError(f"the solver failed: {error}") from error
+    highs = problem.solverModel
+    status, info = highs.getModelStatus(), highs.getInfo()
+    ended = highspy.HighsModelStatus
+    if status in (ended.kInfeasible, ended.kUnboundedOrInfeasible):
+        return _Outcome(found=False, proven=True, value=math.inf, bound=math.inf)
+    if status == ended.kInterrupt:
+        raise KeyboardInterrupt
+    feasible = info.primal_solution_status == 2
+    if status == ended.kTimeLimit and not feasible:
+        raise InternalError(
+            "the solver found no plan within the time limit; raise --time-limit. This does "
+            "not show that none exists"
+        )
+    if status not in (ended.kOptimal, ended.kTimeLimit) or not feasible:
+        raise InternalError(f"the solver ended with '{highs.modelStatusToString(status)}'")
+    value = float(pulp.value(problem.objective))
+    proven = status == ended.kOptimal
+    lag = 0.0 if proven else info.objective_function_value - info.mip_dual_bound
+    return _Outcome(found=True, proven=proven, value=value, bound=value - max(lag, 0.0))
+
+
+def _settle_decisions(programme: Programme) -> None:
+    """Fix yes and no at whole numbers and solve once more, so that amounts are exact."""
+    values = [variable.varValue for variable in programme.problem.variables()]
+    for decision in programme.decisions:
+        whole = float(round(decision.varValue or 0.0))
+        decision.bounds(whole, whole)
+    if not _run(programme, None).found:
+        for variable, value in zip(programme.problem.variables(), values, strict=True):
+            variable.varValue = value
+
+
+def _value(variable: Any) -> float:  # noqa: ANN401  a PuLP variable
+    return float(variable.varValue or 0.0)
+
+
+def _solution(
+    chain: Chain,
+    programme: Programme,
+    aim: str,
+    expression: Any,  # noqa: ANN401  a PuLP expression
+    first: _Outcome,
+) -> Solution:
+    count = len(chain.nodes)
+
+    def at_nodes(values: dict[int, Any], scale: float = 1.0) -> Array:
+        return np.array([scale * _value(values[i]) if i in values else 0.0 for i in range(count)])
+
+    stopped = at_nodes(programme.stop) > 0.5
+    gears: dict[int, int] = {}
+    for leg, drive in programme.drive.items():
+        choice = chain.choices[leg]
+        assert choice is not None
+        gears[choice] = max(drive, key=lambda gear: _value(drive[gear]))
+    objective = float(pulp.value(expression))
+    return Solution(
+        chain=chain,
+        gears=tuple(gears[choice] for choice in sorted(gears)),
+        arrive_water=np.array([_value(v) for v in programme.arrive_water]),
+        arrive_coal=np.array([_value(v) for v in programme.arrive_coal]),
+        leave_water=np.array([_value(v) for v in programme.leave_water]),
+        leave_coal=np.array([_value(v) for v in programme.leave_coal]),
+        take_water=at_nodes(programme.take_water) * stopped,
+        take_coal=at_nodes(programme.take_coal) * stopped,
+        stopped=stopped,
+        wait=at_nodes(programme.wait, 60.0) * stopped,
+        stay=at_nodes(programme.stay, 60.0) * stopped,
+        clock=np.array([60 * _value(v) for v in programme.clock]),
+        aboard=np.zeros(0),
+        aim=aim,
+        objective=objective,
+        bound=min(first.bound, objective),
+        proven=first.proven,
+    )
+
+
+def _carried(demand: Demand, solution: Solution) -> Array:
+    """Mass aboard at each segment when the solution is driven on the bent curve."""
+    aboard = np.zeros(demand.segments)
+    gear = demand.geared(solution.gears)
+    nodes = solution.chain.nodes
+    left = (solution.leave_water + solution.leave_coal).tolist()
+    first = np.array([node.sample for node in nodes])
+    start = np.zeros(demand.segments)
+    for number, node in enumerate(nodes[:-1]):
+        start[node.sample :] = left[number]
+    begin = first[np.searchsorted(first, np.arange(demand.segments), side="right") - 1]
+    for _ in range(demand.segments + 1):
+        use = demand.evaluate(aboard, gear)
+        used = np.concatenate([[0.0], np.cumsum(use.water + use.coal)])
+        carried: Array = start - (used[:-1] - used[begin])
+        if np.abs(carried - aboard).max(initial=0.0) <= 1e-9 * max(start.max(initial=0.0), 1.0):
+            break
+        aboard = carried
+    return carried
+
+
+def _movement(demand: Demand, solution: Solution, carried: Array) -> _Margin:
+    """Most by which the bent curve is off the straight one, summed from the start."""
+    use = demand.evaluate(carried, demand.geared(solution.gears))
+    samples = [node.sample for node in solution.chain.nodes]
+
+    def off(used: Array, straight: Array) -> float:
+        total = np.concatenate([[0.0], np.cumsum(used)])[samples]
+        return float(np.abs(np.diff(total) - straight).cumsum().max(initial=0.0))
+
+    water = off(use.water, solution.leave_water[:-1] - solution.arrive_water[1:])
+    coal = off(use.coal, solution.leave_coal[:-1] - solution.arrive_coal[1:])
+    time = off(use.duration, np.diff(solution.clock) - solution.stay[:-1])
+    return _Margin(mass=max(water, coal), time=time)
+
+
+def _elastic(chain: Chain, offers: dict[int, Offer], limits: Limits) -> Programme:
+    """The programme with every limit breakable, solved for the least broken."""
+    programme = build_programme(chain, offers, limits, elastic=True)
+    programme.problem.setObjective(programme.shortage)
+    if not _run(programme, None).found:
+        raise InternalError("the elastic programme has no answer; please report the scenario")
+    return programme

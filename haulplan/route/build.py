@@ -1,0 +1,528 @@
+"""The road of a scenario: profile, surfaces, and the places met on it in driving order."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import networkx as nx
+import numpy as np
+from numpy.typing import NDArray
+
+from haulplan.errors import InputError, Problem
+from haulplan.route.gpx import Piece, read_gpx
+from haulplan.route.profile import STEP, along, clean_profile, climb_of
+from haulplan.scenario import Scenario, read_road_table
+from haulplan.scenario.schema import Bridge, Place, RoadRow, Supply
+
+__all__ = ["Line", "Passing", "Route", "build_route"]
+
+Array = NDArray[np.float64]
+
+#: Longest piece of a typed-in road between two samples. [m]
+_LONGEST_SEGMENT = 100.0
+#: Grades beyond this are reported: few roads have them, many recordings do. [-]
+_STEEP = 0.25
+_NOTABLE_GAP = 100.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """The road as drawn: points with their distance along the route."""
+
+    latitude: Array
+    longitude: Array
+    distance: Array
+
+    def position(self, distance: float) -> tuple[float, float]:
+        """Latitude and longitude at a distance along the route [°]."""
+        index = int(np.clip(np.searchsorted(self.distance, distance), 1, self.distance.size - 1))
+        before, after = self.distance[index - 1], self.distance[index]
+        share = 0.0 if after <= before else (distance - before) / (after - before)
+        turn = (self.longitude[index] - self.longitude[index - 1] + 180.0) % 360.0 - 180.0
+        latitude = self.latitude[index - 1] + share * (
+            self.latitude[index] - self.latitude[index - 1]
+        )
+        return float(latitude), float(self.longitude[index - 1] + share * turn)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Passing:
+    """One meeting of the route with a listed place; a road driven twice meets it twice."""
+
+    kind: Literal["supply", "bridge", "place"]
+    name: str
+    row: int
+    distance: float
+    offset: float
+    number: int
+    of: int
+
+    @property
+    def label(self) -> str:
+        """The name, with the pass where there are several."""
+        return self.name if self.of == 1 else f"{self.name} (pass {self.number} of {self.of})"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Route:
+    """The road in driving order.
+
+    `distance` and `elevation` have shape (segments + 1,), `surface` and `speed_limit`
+    (segments,). Every passing stands on a segment's end. `graph` holds the places as
+    nodes 0, 1, ... in driving order and the stretches between them as edges.
+    """
+
+    name: str
+    distance: Array
+    elevation: Array
+    surface: tuple[str, ...]
+    speed_limit: Array
+    line: Line | None
+    has_heights: bool
+    passings: tuple[Passing, ...]
+    graph: "nx.MultiDiGraph[int]"
+    warnings: tuple[str, ...]
+
+    @property
+    def length(self) -> float:
+        """Length of the route [m]."""
+        return float(self.distance[-1])
+
+    @property
+    def grade(self) -> Array:
+        """Rise per length of each segment, shape (segments,) [-]."""
+        grade: Array = np.diff(self.elevation) / np.diff(self.distance)
+        return grade
+
+    def index(self, distance: float) -> int:
+        """Number of the sample that stands at `distance`."""
+        return int(np.argmin(np.abs(self.distance - distance)))
+
+    def height(self, distance: float) -> float:
+        """Elevation at a distance along the route [m]."""
+        return float(np.interp(distance, self.distance, self.elevation))
+
+
+def build_route(scenario: Scenario) -> Route:
+    """Build the road of a scenario and put its places on it.
+
+    Parameters
+    ----------
+    scenario
+        A checked scenario.
+
+    Returns
+    -------
+    route
+        Profile, surfaces, passings and graph, distances from the start. [m]
+
+    Raises
+    ------
+    InputError
+        If the road file is wrong, heights are missing, or a place is not on the road.
+    """
+    problems: list[Problem] = []
+    warnings: list[str] = []
+    name, samples, heights, line, surfaces = _road(scenario, problems, warnings)
+    if problems:
+        raise InputError(problems)
+    passings = _passings(scenario, float(samples[-1]), line, problems)
+    for row, stretch in enumerate(scenario.surfaces, start=2):
+        if stretch.begin >= samples[-1]:
+            problems.append(_off_road("surfaces.csv", row, "from", stretch.begin, samples[-1]))
+    if problems:
+        raise InputError(problems)
+    cuts = [p.distance for p in passings]
+    cuts += [d for s in scenario.surfaces for d in (s.begin, min(s.end, float(samples[-1])))]
+    cuts += [d for r in scenario.demand for d in (r.begin, min(r.end, float(samples[-1])))]
+    cuts += [d for d, _ in surfaces]
+    distance = _merge(samples, cuts)
+    elevation = np.interp(distance, samples, heights)
+    surface, limit = _surfaces(scenario, distance, surfaces)
+    has_heights = bool(np.isfinite(heights).all())
+    if has_heights:
+        warnings += _steep_warnings(distance, elevation)
+    else:
+        elevation = np.zeros_like(distance)
+    snapped = tuple(_snap_to_sample(p, distance) for p in passings)
+    return Route(
+        name=name,
+        distance=distance,
+        elevation=elevation,
+        surface=surface,
+        speed_limit=limit,
+        line=line,
+        has_heights=has_heights,
+        passings=snapped,
+        graph=_graph(scenario, distance, elevation, surface, limit, snapped),
+        warnings=tuple(warnings),
+    )
+
+
+def _road(
+    scenario: Scenario, problems: list[Problem], warnings: list[str]
+) -> tuple[str, Array, Array, Line | None, list[tuple[float, str]]]:
+    """Name, sample distances, heights (NaN where none), drawn line, tabled surfaces."""
+    path = scenario.route_file
+    if path is None:
+        ends = sorted({d for row in scenario.demand for d in (row.begin, row.end)})
+        samples = np.array(ends)
+        return scenario.file.title, samples, np.full(samples.size, np.nan), None, []
+    if path.suffix.casefold() == ".csv":
+        rows = read_road_table(path, problems)
+        if problems:
+            return "", np.zeros(1), np.zeros(1), None, []
+        samples, heights = _tabled_profile(rows)
+        tabled = [(row.distance - rows[0].distance, row.surface or "") for row in rows]
+        return path.stem, samples, heights, None, [t for t in tabled if t[1]]
+    recording = read_gpx(path, track=scenario.file.route.track)
+    warnings += recording.warnings
+    line, pieces = _join(scenario, recording.pieces, path.name, problems, warnings)
+    if problems:
+        return "", np.zeros(1), np.zeros(1), None, []
+    if scenario.grades_file is not None:
+        samples, heights = _graded(scenario, line, problems)
+    else:
+        samples, heights = _recorded_profile(scenario, line, pieces, path.name, problems, warnings)
+    return recording.name, samples, heights, line, []
+
+
+def _tabled_profile(rows: Sequence[RoadRow]) -> tuple[Array, Array]:
+    """A typed-in road, cut into pieces of at most 100 m; its heights are taken as given."""
+    ends = np.array([row.distance for row in rows])
+    ends = ends - ends[0]
+    if rows[0].elevation is not None:
+        heights = np.array([row.elevation for row in rows], dtype=np.float64)
+    else:
+        grades = np.array([row.grade for row in rows[:-1]], dtype=np.float64)
+        heights = np.concatenate([[0.0], np.cumsum(grades * np.diff(ends))])
+    samples = [
+        np.linspace(a, b, math.ceil((b - a) / _LONGEST_SEGMENT) + 1)[:-1] for a, b in pairwise(ends)
+    ]
+    distance = np.concatenate([*samples, ends[-1:]])
+    return distance, np.interp(distance, ends, heights)
+
+
+def _join(
+    scenario: Scenario,
+    pieces: Sequence[Piece],
+    file: str,
+    problems: list[Problem],
+    warnings: list[str],
+) -> tuple[Line, list[tuple[float, float, Piece]]]:
+    """One line from all pieces, with the distance at which each begins and ends."""
+    latitude = np.concatenate([piece.latitude for piece in pieces])
+    longitude = np.concatenate([piece.longitude for piece in pieces])
+    distance = along(latitude, longitude)
+    spans = []
+    first = 0
+    for number, piece in enumerate(pieces, start=1):
+        last = first + piece.latitude.size - 1
+        spans.append((float(distance[first]), float(distance[last]), piece))
+        gap = float(distance[first] - distance[first - 1]) if first else 0.0
+        if gap > scenario.file.route.longest_gap:
+            problems.append(
+                Problem(
+                    file=file,
+                    where=f"piece {number}",
+                    found=f"begins {gap / 1000:.2f} km from the end of the piece before",
+                    remedy="name one track with route.track, mend the file, or raise "
+                    "route.longest_gap",
+                )
+            )
+        elif gap > _NOTABLE_GAP:
+            warnings.append(
+                f"{file}: gap of {gap:.0f} m before piece {number}, at "
+                f"{distance[first - 1] / 1000:.2f} km, is driven straight"
+            )
+        first = last + 1
+    if distance[-1] <= 0:
+        problems.append(
+            Problem(file=file, where="", found="length 0", remedy="give a road that leads on")
+        )
+    return Line(latitude=latitude, longitude=longitude, distance=distance), spans
+
+
+def _graded(scenario: Scenario, line: Line, problems: list[Problem]) -> tuple[Array, Array]:
+    """Heights from the scenario's own table of heights or grades."""
+    path = scenario.grades_file
+    assert path is not None
+    rows = read_road_table(path, problems)
+    length = float(line.distance[-1])
+    samples = np.linspace(0.0, length, max(round(length / STEP), 1) + 1)
+    if problems:
+        return samples, samples * np.nan
+    ends, heights = _tabled_profile(rows)
+    reach = rows[-1].distance - rows[0].distance
+    if abs(reach - length) > 0.02 * length + 50.0:
+        problems.append(
+            Problem(
+                file=path.name,
+                where="column distance",
+                found=f"covers {reach / 1000:.2f} km of a road of {length / 1000:.2f} km",
+                remedy="give heights or grades from the start to the finish",
+            )
+        )
+    return samples, np.interp(samples * (reach / length), ends, heights)
+
+
+def _recorded_profile(
+    scenario: Scenario,
+    line: Line,
+    pieces: Sequence[tuple[float, float, Piece]],
+    file: str,
+    problems: list[Problem],
+    warnings: list[str],
+) -> tuple[Array, Array]:
+    """Heights recorded in the file, cleaned piece by piece."""
+    every = np.concatenate([piece.elevation for _, _, piece in pieces])
+    known = np.isfinite(every)
+    usable = known.any() and float(np.ptp(every[known])) > 0
+    if not usable and not scenario.demand:
+        what = "no heights" if not known.any() else "one and the same height throughout"
+        problems.append(
+            Problem(
+                file=file,
+                where="",
+                found=what,
+                remedy="hills decide the thirst: give a track with heights, or name a table "
+                "of distance and elevation (or grade) as route.grades",
+            )
+        )
+    if not usable:
+        return line.distance[[0, -1]], np.full(2, np.nan)
+    missing = _missing_length(line.distance, known)
+    length = float(line.distance[-1])
+    if missing > 0:
+        warnings.append(
+            f"{file}: heights missing over {missing / 1000:.2f} km of {length / 1000:.2f} km, "
+            "taken as an even grade there"
+        )
+    filled = np.interp(line.distance, line.distance[known], every[known])
+    distances, heights = [], []
+    first = 0
+    for begin, end, piece in pieces:
+        count = piece.latitude.size
+        if end > begin:
+            own = line.distance[first : first + count] - begin
+            grid, smooth = clean_profile(own, filled[first : first + count])
+            distances.append(grid + begin)
+            heights.append(smooth)
+        first += count
+    distance = np.concatenate(distances)
+    order = np.concatenate([[True], np.diff(distance) > 1e-6])
+    return distance[order], np.concatenate(heights)[order]
+
+
+def _missing_length(distance: Array, known: NDArray[np.bool_]) -> float:
+    """Length of road whose ends do not both have a height [m]."""
+    both = known[1:] & known[:-1]
+    return float(np.diff(distance)[~both].sum())
+
+
+def _off_road(file: str, row: int, column: str, value: float, length: float) -> Problem:
+    return Problem(
+        file=file,
+        where=f"row {row}, column {column}",
+        found=f"{value / 1000:.2f} km is beyond the road's end at {length / 1000:.2f} km",
+        remedy="give a distance on the road",
+    )
+
+
+def _passings(
+    scenario: Scenario, length: float, line: Line | None, problems: list[Problem]
+) -> list[Passing]:
+    """Every meeting of the road with a supply, bridge or place, in driving order."""
+    found: list[Passing] = []
+    tables: tuple[
+        tuple[Literal["supply", "bridge", "place"], str, Sequence[Supply | Bridge | Place]], ...
+    ] = (
+        ("supply", "supply.csv", scenario.supplies),
+        ("bridge", "bridges.csv", scenario.bridges),
+        ("place", "places.csv", scenario.places),
+    )
+    for kind, file, rows in tables:
+        for row, item in enumerate(rows):
+            if item.at is not None:
+                if item.at > length * (1 + 1e-9):
+                    problems.append(_off_road(file, row + 2, "at", item.at, length))
+                hits = [(min(item.at, length), 0.0)]
+            elif line is None:
+                problems.append(
+                    Problem(
+                        file=file,
+                        where=f"row {row + 2}",
+                        found=f"'{item.name}' has latitude and longitude, the road has none",
+                        remedy="give its distance along the road in column 'at'",
+                    )
+                )
+                continue
+            else:
+                hits = _snap(scenario, line, item, file, row + 2, problems)
+            found += [
+                Passing(
+                    kind=kind,
+                    name=item.name,
+                    row=row,
+                    distance=distance,
+                    offset=offset,
+                    number=number,
+                    of=len(hits),
+                )
+                for number, (distance, offset) in enumerate(hits, start=1)
+            ]
+    rank = {"place": 0, "supply": 1, "bridge": 2}
+    return sorted(found, key=lambda p: (p.distance, rank[p.kind], p.row))
+
+
+def _snap(
+    scenario: Scenario,
+    line: Line,
+    item: Supply | Bridge | Place,
+    file: str,
+    row: int,
+    problems: list[Problem],
+) -> list[tuple[float, float]]:
+    """Distance along the road and offset of each pass by a place given by coordinates."""
+    assert item.latitude is not None and item.longitude is not None  # noqa: PT018
+    limit = scenario.file.route.snap
+    distance, offset = _feet(line, item.latitude, item.longitude)
+    near = offset <= limit
+    if not near.any():
+        best = int(np.argmin(offset))
+        swapped = abs(item.latitude) <= 90 and abs(item.longitude) <= 90
+        hint = ""
+        if swapped and offset[best] > 1e5:
+            other = _feet(line, item.longitude, item.latitude)[1].min()
+            hint = "latitude and longitude look swapped; " if other < 1e5 else ""
+        problems.append(
+            Problem(
+                file=file,
+                where=f"row {row}, column latitude",
+                found=f"'{item.name}' is {offset[best] / 1000:.2f} km from the road "
+                f"(nearest at {distance[best] / 1000:.2f} km)",
+                remedy=f"{hint}mend the position, give 'at', or raise route.snap "
+                f"(now {limit:.0f} m)",
+            )
+        )
+        return []
+    groups: list[list[int]] = []
+    for index in np.flatnonzero(near).tolist():
+        if groups and distance[index] - distance[groups[-1][-1]] <= 2 * limit:
+            groups[-1].append(index)
+        else:
+            groups.append([index])
+    best_of = [min(group, key=lambda i: (offset[i], i)) for group in groups]
+    return [(float(distance[i]), float(offset[i])) for i in best_of]
+
+
+def _feet(line: Line, latitude: float, longitude: float) -> tuple[Array, Array]:
+    """For each piece of the line, the nearest point to a place: distance along, offset.
+
+    Offsets are reckoned on a plane touching at the place: exact enough below some
+    kilometres, and only compared beyond. [m]
+    """
+    radius = 6371008.8
+    north = np.radians(line.latitude - latitude) * radius
+    turn = (line.longitude - longitude + 180.0) % 360.0 - 180.0
+    east = np.radians(turn) * radius * math.cos(math.radians(latitude))
+    dx, dy = np.diff(east), np.diff(north)
+    square = dx * dx + dy * dy
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.where(square > 0, -(east[:-1] * dx + north[:-1] * dy) / square, 0.0)
+    share = np.clip(share, 0.0, 1.0)
+    offset = np.hypot(east[:-1] + share * dx, north[:-1] + share * dy)
+    return line.distance[:-1] + share * np.diff(line.distance), offset
+
+
+def _merge(samples: Array, cuts: Iterable[float]) -> Array:
+    """Samples and cuts in one rising row; a sample within 1 mm of a cut gives way to it."""
+    wanted = np.unique(np.round(np.array(sorted(set(cuts)), dtype=np.float64), 4))
+    wanted = wanted[(wanted > 1e-3) & (wanted < samples[-1] - 1e-3)]
+    if wanted.size == 0:
+        return samples
+    index = np.clip(np.searchsorted(wanted, samples), 0, wanted.size - 1)
+    before = np.clip(index - 1, 0, wanted.size - 1)
+    near = np.minimum(np.abs(samples - wanted[index]), np.abs(samples - wanted[before])) < 1e-3
+    return np.sort(np.concatenate([samples[~near], wanted]))
+
+
+def _snap_to_sample(passing: Passing, distance: Array) -> Passing:
+    nearest = float(distance[int(np.argmin(np.abs(distance - passing.distance)))])
+    return Passing(
+        kind=passing.kind,
+        name=passing.name,
+        row=passing.row,
+        distance=nearest,
+        offset=passing.offset,
+        number=passing.number,
+        of=passing.of,
+    )
+
+
+def _surfaces(
+    scenario: Scenario, distance: Array, tabled: Sequence[tuple[float, str]]
+) -> tuple[tuple[str, ...], Array]:
+    """Surface and speed limit of each segment; later rows of surfaces.csv win."""
+    middle = (distance[:-1] + distance[1:]) / 2
+    surface = np.full(middle.size, scenario.file.route.surface, dtype=object)
+    for begin, name in tabled:
+        surface[middle >= begin] = name
+    limit = np.full(middle.size, np.inf)
+    for row in scenario.surfaces:
+        inside = (middle >= row.begin) & (middle <= row.end)
+        if row.surface is not None:
+            surface[inside] = row.surface
+        if row.speed_limit is not None:
+            limit[inside] = row.speed_limit
+    return tuple(surface.tolist()), limit
+
+
+def _steep_warnings(distance: Array, elevation: Array) -> list[str]:
+    grade = np.diff(elevation) / np.diff(distance)
+    worst = int(np.argmax(np.abs(grade)))
+    if abs(grade[worst]) <= _STEEP:
+        return []
+    return [
+        f"a grade of {100 * grade[worst]:.0f} % at {distance[worst] / 1000:.2f} km: "
+        "few roads are so steep; check the heights there"
+    ]
+
+
+def _graph(
+    scenario: Scenario,
+    distance: Array,
+    elevation: Array,
+    surface: Sequence[str],
+    limit: Array,
+    passings: Sequence[Passing],
+) -> "nx.MultiDiGraph[int]":
+    """Places in driving order as nodes, the stretches between them as edges."""
+    graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
+    end = float(distance[-1])
+    places: list[tuple[str, str, float, Passing | None]] = [
+        ("start", scenario.file.start, 0.0, None)
+    ]
+    places += [(p.kind, p.label, p.distance, p) for p in passings]
+    places += [("finish", scenario.file.finish, end, None)]
+    for node, (kind, name, at, passing) in enumerate(places):
+        graph.add_node(node, kind=kind, name=name, distance=at, passing=passing)
+    for node, (_, _, begin, _) in enumerate(places[:-1]):
+        stop = places[node + 1][2]
+        first, last = (int(np.argmin(np.abs(distance - d))) for d in (begin, stop))
+        heights = elevation[first : last + 1]
+        graph.add_edge(
+            node,
+            node + 1,
+            first=first,
+            last=last,
+            length=stop - begin,
+            climb=climb_of(heights),
+            descent=climb_of(-heights),
+            grade=np.diff(heights) / np.diff(distance[first : last + 1]),
+            surfaces=tuple(dict.fromkeys(surface[first:last])),
+            speed_limit=float(limit[first:last].min(initial=np.inf)),
+        )
+    return graph

@@ -1,0 +1,149 @@
+"""Distances over the ground and a height profile fit to reckon work from.
+
+Recorded heights carry noise and spikes that would show as hills no engine meets. The
+method, judged by the work of hauling and the steepest sustained grade and not by the
+sum of climbs: each unbroken piece is resampled at 10 m, cleared of spikes against a
+running median, and smoothed with a Gaussian window; nothing is smoothed across a gap.
+"""
+
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["STEP", "along", "clean_profile", "climb_of", "steepest_sustained"]
+
+#: Spacing of the resampled profile. [m]
+STEP = 10.0
+_MEDIAN_SAMPLES = 11
+_SPIKE = 5.0
+_SPIKE_SIGMAS = 4.0
+_WIDE, _NARROW = 58.0, 29.0
+_QUIET_RATIO = 1.1
+
+Array = NDArray[np.float64]
+
+
+def along(latitude: Array, longitude: Array) -> Array:
+    """Distance from the first point along the line, on the WGS 84 ellipsoid.
+
+    Parameters
+    ----------
+    latitude, longitude
+        Points in driving order, shape (points,). [°]
+
+    Returns
+    -------
+    distance
+        Summed geodesics, shape (points,), starting at 0. [m]
+
+    References
+    ----------
+    .. [1] C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87 (2013),
+       43-55, as carried by geopy.
+
+    Examples
+    --------
+    >>> line = along(np.array([40.6, 51.6]), np.array([-73.8, -0.5]))
+    >>> round(float(line[1]), 1)
+    5551759.4
+    """
+    from geopy.distance import geodesic  # noqa: PLC0415  loaded only where GPX is read
+
+    points = list(zip(latitude.tolist(), longitude.tolist(), strict=True))
+    steps = [0.0 if a == b else geodesic(a, b).m for a, b in pairwise(points)]
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def clean_profile(distance: Array, elevation: Array) -> tuple[Array, Array]:
+    """One piece's heights, resampled, cleared of spikes and smoothed.
+
+    Parameters
+    ----------
+    distance
+        Distance along the piece, not falling, shape (points,). [m]
+    elevation
+        Recorded height, NaN where none was recorded, shape (points,). [m]
+
+    Returns
+    -------
+    distance
+        Evenly spaced, the piece's ends included, shape (samples,). [m]
+    elevation
+        Smoothed height, shape (samples,). [m]
+
+    Notes
+    -----
+    A sample is a spike if it stands off the median of 11 samples by more than 5 m or by
+    more than 4 robust standard deviations of the piece's own residuals (and 0.5 m). The
+    Gaussian window has a standard deviation of 58 m, or 29 m where it takes away less
+    than a tenth of the climb; ends are continued point-symmetrically, so a hill that
+    begins at the first point keeps its grade. haulplan's assumption; tests check work
+    within 2 % and the steepest 200 m within half a point of grade on made-up roads with
+    added noise.
+
+    Examples
+    --------
+    >>> x = np.arange(0.0, 2001.0, 20.0)
+    >>> d, z = clean_profile(x, 0.05 * x)
+    >>> round(float(z[-1] - z[0]), 6), round(steepest_sustained(d, z, 200.0), 6)
+    (100.0, 0.05)
+    """
+    from scipy.ndimage import gaussian_filter1d, median_filter  # noqa: PLC0415  0.1 s to load
+
+    known = np.isfinite(elevation)
+    keep = known & np.concatenate([[True], np.diff(distance) > 0])
+    length = float(distance[-1])
+    count = max(round(length / STEP), 1)
+    grid = np.linspace(0.0, length, count + 1)
+    raw = np.interp(grid, distance[keep], elevation[keep])
+    if count < _MEDIAN_SAMPLES:
+        return grid, raw
+    residual = raw - median_filter(raw, _MEDIAN_SAMPLES, mode="nearest")
+    sigma = 1.4826 * float(np.median(np.abs(residual)))
+    spike = (np.abs(residual) > _SPIKE) | (np.abs(residual) > max(_SPIKE_SIGMAS * sigma, 0.5))
+    spike[0] = spike[-1] = False
+    cleared = np.interp(grid, grid[~spike], raw[~spike])
+
+    def smooth(window: float) -> Array:
+        samples = window / (length / count)
+        pad = min(int(4 * samples) + 1, count)
+        padded = np.pad(cleared, pad, mode="reflect", reflect_type="odd")
+        smoothed: Array = gaussian_filter1d(padded, samples)[pad:-pad]
+        return smoothed
+
+    wide = smooth(_WIDE)
+    quiet = climb_of(cleared) <= _QUIET_RATIO * climb_of(wide)
+    return grid, smooth(_NARROW) if quiet else wide
+
+
+def climb_of(elevation: Array) -> float:
+    """Sum of the rises between samples [m].
+
+    Examples
+    --------
+    >>> climb_of(np.array([0.0, 3.0, 1.0, 2.0]))
+    4.0
+    """
+    return float(np.maximum(np.diff(elevation), 0.0).sum())
+
+
+def steepest_sustained(distance: Array, elevation: Array, span: float) -> float:
+    """The steepest mean grade up over any `span` of the road.
+
+    Parameters
+    ----------
+    distance, elevation
+        The profile, shape (samples,). [m]
+    span
+        Length over which the grade is held. [m]
+
+    Returns
+    -------
+    grade
+        Rise per length, 0 on a road that only falls. [-]
+    """
+    span = min(span, float(distance[-1] - distance[0]))
+    begin = distance[distance <= distance[-1] - span]
+    rise = np.interp(begin + span, distance, elevation) - np.interp(begin, distance, elevation)
+    return max(float(rise.max()) / span, 0.0)

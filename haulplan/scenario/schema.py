@@ -1,0 +1,416 @@
+"""What a scenario may say: every key and column, its kind, bounds and meaning.
+
+The models are frozen; their figures are SI floats, turned from text by `haulplan.units`.
+Bounds catch slips of unit or decimal point, not unusual engines.
+"""
+
+import datetime as dt
+import math
+import re
+from typing import Annotated, Literal, Self
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationInfo,
+    model_validator,
+)
+
+from haulplan import units
+
+__all__ = [
+    "Aim",
+    "Bridge",
+    "Conditions",
+    "DemandRow",
+    "Engine",
+    "Fuel",
+    "Gear",
+    "Levels",
+    "Place",
+    "RoadRow",
+    "RouteSource",
+    "ScenarioFile",
+    "Stores",
+    "Supply",
+    "SurfaceRow",
+    "Train",
+    "Wagon",
+]
+
+_DAY = 86400.0
+
+
+def _quantity(kind: str, low: str, high: str) -> BeforeValidator:
+    """A field holding a quantity of `kind` between two bounds written with their units."""
+
+    def read(value: object) -> float:
+        if not isinstance(value, str):
+            example = units.KINDS[kind].example
+            raise ValueError(f"write the unit too, in quotes, as in '{example}'")
+        number = units.parse(kind, value)
+        if not units.parse(kind, low) <= number <= units.parse(kind, high):
+            raise ValueError(f"allowed is {low} to {high}")
+        return number
+
+    return BeforeValidator(read)
+
+
+def _price(kind: str | None) -> BeforeValidator:
+    """A field holding money or a price in the scenario's currency."""
+
+    def read(value: object, info: ValidationInfo) -> float:
+        currency = (info.context or {}).get("currency", "USD")
+        if not isinstance(value, str):
+            raise ValueError(f"write the currency too, in quotes, as in '45 {currency}'")
+        number = units.parse_price(kind, value, currency)
+        if number < 0:
+            raise ValueError("a price cannot be negative")
+        return number
+
+    return BeforeValidator(read)
+
+
+def _amount(kind: str) -> BeforeValidator:
+    """A limited amount, or 'unlimited' as infinity."""
+
+    def read(value: object) -> float:
+        if isinstance(value, str) and value.strip().casefold() == "unlimited":
+            return math.inf
+        if not isinstance(value, str):
+            raise ValueError(f"write an amount as in '{units.KINDS[kind].example}' or 'unlimited'")
+        number = units.parse(kind, value)
+        if number < 0:
+            raise ValueError("an amount cannot be negative")
+        return number
+
+    return BeforeValidator(read)
+
+
+def _level(kind: str) -> BeforeValidator:
+    """A level: an amount, or 'full' as infinity (capped to the store later)."""
+
+    def read(value: object) -> float:
+        if isinstance(value, str) and value.strip().casefold() == "full":
+            return math.inf
+        if not isinstance(value, str):
+            raise ValueError(f"write 'full' or an amount as in '{units.KINDS[kind].example}'")
+        number = units.parse(kind, value)
+        if number < 0:
+            raise ValueError("a level cannot be negative")
+        return number
+
+    return BeforeValidator(read)
+
+
+def _read_clock(value: object) -> float:
+    if isinstance(value, dt.time):
+        return value.hour * 3600.0 + value.minute * 60.0 + value.second
+    match = re.fullmatch(r"\s*(\d{1,2}):([0-5]\d)\s*", value) if isinstance(value, str) else None
+    if match is None or int(match[1]) > 24 or (int(match[1]) == 24 and match[2] != "00"):
+        raise ValueError("write a time of day as in '07:30', from 00:00 to 24:00")
+    return int(match[1]) * 3600.0 + int(match[2]) * 60.0
+
+
+def _angle(limit: float) -> BeforeValidator:
+    def read(value: object) -> float:
+        text = str(value).strip()
+        if not re.fullmatch(r"[+-]?\d+(\.\d+)?", text, re.ASCII) or abs(float(text)) > limit:
+            raise ValueError(f"write decimal degrees from -{limit:g} to {limit:g}")
+        return float(text)
+
+    return BeforeValidator(read)
+
+
+def _no_control(text: str) -> str:
+    if any(ord(letter) < 32 or 127 <= ord(letter) < 160 for letter in text):
+        raise ValueError("control characters are not allowed; retype the text")
+    return text
+
+
+Text = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=200),
+    AfterValidator(_no_control),
+]
+Clock = Annotated[float, BeforeValidator(_read_clock)]
+Along = Annotated[float, _quantity("length", "0 m", "5000 km")]
+Share = Annotated[float, _quantity("share", "0 %", "100 %")]
+Surface = Literal[
+    "asphalt", "brick", "setts", "macadam", "worn macadam", "gravel", "loose gravel", "earth",
+    "sand",
+]  # fmt: skip
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=True)
+
+
+class Gear(_Model):
+    """One gear: crank turns per turn of the driving wheels, and the speed it is driven at."""
+
+    name: Text
+    ratio: Annotated[float, Field(ge=1, le=100, strict=False)]
+    speed: Annotated[float, _quantity("speed", "0.2 mph", "20 mph")]
+
+
+class Engine(_Model):
+    """The engine, as its owner describes it.
+
+    `weight` is with the boiler filled to the working level and the crew up, tank and
+    bunkers empty.
+    """
+
+    name: Text
+    weight: Annotated[float, _quantity("mass", "0.2 t", "80 t")]
+    weight_on_drivers: Annotated[float, _quantity("mass", "0.1 t", "80 t")]
+    pressure: Annotated[float, _quantity("pressure", "40 psi", "300 psi")]
+    cylinders: Annotated[int, Field(ge=1, le=4)]
+    bore: Annotated[float, _quantity("length", "1 in", "30 in")]
+    stroke: Annotated[float, _quantity("length", "1 in", "40 in")]
+    wheel_diameter: Annotated[float, _quantity("length", "0.2 m", "4 m")]
+    tyre: Literal["steel", "rubber"]
+    grate_area: Annotated[float, _quantity("area", "0.02 m2", "5 m2")]
+    heating_surface: Annotated[float, _quantity("area", "0.5 m2", "150 m2")]
+    boiler_water: Annotated[float, _quantity("water", "10 L", "20000 L")]
+    boiler_metal: Annotated[float, _quantity("mass", "50 kg", "40 t")]
+    gears: Annotated[tuple[Gear, ...], Field(min_length=1, max_length=6)]
+    low_gear_descent: Annotated[float, _quantity("grade", "0 %", "40 %")] | None = None
+    gear_change: Annotated[float, _quantity("duration", "0 s", "30 min")] | None = None
+    running_cut_off: Share | None = None
+    longest_cut_off: Share | None = None
+    diagram_factor: Share | None = None
+    condensation: Share | None = None
+    transmission_efficiency: Share | None = None
+    adhesion: Share | None = None
+    auxiliary_steam: Share | None = None
+    firing_rate: (
+        Annotated[float, _quantity("firing rate", "1 lb/sq ft/h", "200 lb/sq ft/h")] | None
+    ) = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.weight_on_drivers > self.weight:
+            raise ValueError("weight_on_drivers is above weight; give the part of it on them")
+        if len({gear.name for gear in self.gears}) < len(self.gears):
+            raise ValueError("two gears have the same name; rename one")
+        speeds = [gear.speed for gear in sorted(self.gears, key=lambda gear: -gear.ratio)]
+        if speeds != sorted(set(speeds)):
+            raise ValueError("a gear with a higher ratio must be slower; check ratio and speed")
+        return self
+
+
+class Wagon(_Model):
+    """One kind of wagon in the train."""
+
+    name: Text
+    tare: Annotated[float, _quantity("mass", "1 kg", "60 t")]
+    load: Annotated[float, _quantity("mass", "0 kg", "100 t")] = 0.0
+    tyre: Literal["steel", "rubber"]
+    count: Annotated[int, Field(ge=1, le=60)] = 1
+
+
+class Train(_Model):
+    """The wagons; `dry_weight` states engine and train together where no engine is given."""
+
+    wagons: Annotated[tuple[Wagon, ...], Field(max_length=60)] = ()
+    dry_weight: Annotated[float, _quantity("mass", "0 kg", "500 t")] | None = None
+
+
+class Stores(_Model):
+    """Usable room in the tank and in the bunkers."""
+
+    tank: Annotated[float, _quantity("water", "1 L", "50000 L")]
+    bunker: Annotated[float, _quantity("coal", "0 kg", "20 t")]
+
+
+class Levels(_Model):
+    """Water in the tank and coal in the bunkers."""
+
+    water: Annotated[float, _level("water")]
+    coal: Annotated[float, _level("coal")] = 0.0
+
+
+class Fuel(_Model):
+    """The coal."""
+
+    name: Text
+    heating_value: Annotated[float, _quantity("heating value", "5000 Btu/lb", "16000 Btu/lb")]
+
+
+class Conditions(_Model):
+    """The day's conditions."""
+
+    feed_temperature: Annotated[float, _quantity("temperature", "32 degF", "180 degF")] | None = (
+        None
+    )
+
+
+class RouteSource(_Model):
+    """Where the road comes from, and how places are put on it."""
+
+    file: Text | None = None
+    track: Text | None = None
+    grades: Text | None = None
+    surface: Surface = "asphalt"
+    snap: Annotated[float, _quantity("length", "1 m", "5 km")] = 120.0
+    longest_gap: Annotated[float, _quantity("length", "0 m", "50 km")] = 2000.0
+
+
+class Aim(_Model):
+    """What the plan is best at: one aim first, or a weight on each."""
+
+    first: Literal["earliest", "cheapest", "fewest stops"] | None = None
+    minute: Annotated[float, Field(ge=0, le=1e6)] | None = None
+    money: Annotated[float, Field(ge=0, le=1e6)] | None = None
+    stop: Annotated[float, Field(ge=0, le=1e6)] | None = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        weights = (self.minute, self.money, self.stop)
+        given = [weight for weight in weights if weight is not None]
+        if (self.first is None) is (not given):
+            raise ValueError("give either 'first' or weights ('minute', 'money', 'stop')")
+        if given and not any(given):
+            raise ValueError("all weights are zero; give at least one above zero")
+        return self
+
+
+class ScenarioFile(_Model):
+    """scenario.toml."""
+
+    title: Text
+    start: Text
+    finish: Text
+    date: dt.date
+    depart: Clock
+    units: Literal["us", "imperial", "metric"] = "us"
+    currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] = "USD"
+    aim: Aim = Aim(first="earliest")
+    stores: Stores
+    at_start: Levels
+    at_finish: Levels
+    reserve: Levels
+    route: RouteSource = RouteSource()
+    engine: Engine | None = None
+    fuel: Fuel | None = None
+    train: Train = Train()
+    conditions: Conditions = Conditions()
+    standing_water: Annotated[float, _quantity("water rate", "0 L/h", "5000 L/h")] | None = None
+    standing_coal: Annotated[float, _quantity("coal rate", "0 kg/h", "1000 kg/h")] | None = None
+    stale_after: Annotated[float, _quantity("duration", "1 day", "3650 day")] = 90 * _DAY
+
+
+class _Located(_Model):
+    """A row put on the route by distance (`at`) or by latitude and longitude."""
+
+    name: Text
+    at: Along | None = None
+    latitude: Annotated[float, _angle(90)] | None = None
+    longitude: Annotated[float, _angle(180)] | None = None
+
+    @model_validator(mode="after")
+    def _located_once(self) -> Self:
+        if (self.latitude is None) is not (self.longitude is None):
+            raise ValueError("latitude and longitude go together; give both")
+        if (self.at is None) is (self.latitude is None):
+            raise ValueError("give either 'at' or 'latitude' and 'longitude'")
+        return self
+
+
+class Supply(_Located):
+    """One row of supply.csv: a place where water or coal may be taken."""
+
+    kind: Text
+    water_available: Annotated[float, _amount("water")] | None = None
+    water_rate: Annotated[float, _quantity("water rate", "0.1 L/min", "20000 L/min")] | None = None
+    water_price: Annotated[float, _price("water")] = 0.0
+    coal_available: Annotated[float, _amount("coal")] | None = None
+    coal_rate: Annotated[float, _quantity("coal rate", "0.1 kg/min", "5000 kg/min")] | None = None
+    coal_price: Annotated[float, _price("coal")] = 0.0
+    call_out: Annotated[float, _price(None)] = 0.0
+    set_up: Annotated[float, _quantity("duration", "0 s", "12 h")] = 0.0
+    opens: Clock = 0.0
+    closes: Clock = _DAY
+    side: Text | None = None
+    contact: Text | None = None
+    permit: Text | None = None
+    last_confirmed: dt.date | None = None
+    note: Text | None = None
+
+    @model_validator(mode="after")
+    def _offers_something(self) -> Self:
+        if self.water_available is None and self.coal_available is None:
+            raise ValueError("neither water_available nor coal_available; give at least one")
+        for store in ("water", "coal"):
+            offered = getattr(self, f"{store}_available") is not None
+            if offered is not (getattr(self, f"{store}_rate") is not None):
+                raise ValueError(f"{store}_available and {store}_rate go together; give both")
+        if self.opens >= self.closes:
+            raise ValueError("'opens' is not before 'closes'; swap or mend them")
+        return self
+
+
+class Bridge(_Located):
+    """One row of bridges.csv: a posted gross limit for everything on the span."""
+
+    limit: Annotated[float, _quantity("mass", "0.1 t", "500 t")]
+    last_confirmed: dt.date | None = None
+    note: Text | None = None
+
+
+class Place(_Located):
+    """One row of places.csv: a landmark."""
+
+    note: Text | None = None
+
+
+class SurfaceRow(_Model):
+    """One row of surfaces.csv: the surface, and a speed limit, of a stretch."""
+
+    begin: Along
+    end: Along
+    surface: Surface | None = None
+    speed_limit: Annotated[float, _quantity("speed", "0.5 mph", "60 mph")] | None = None
+
+    @model_validator(mode="after")
+    def _forward(self) -> Self:
+        if self.end <= self.begin:
+            raise ValueError("'to' is not beyond 'from'; swap or mend them")
+        return self
+
+
+class RoadRow(_Model):
+    """One row of route.csv or a grades table: the height there, or the grade from there on."""
+
+    distance: Along
+    elevation: Annotated[float, _quantity("length", "-500 m", "9000 m")] | None = None
+    grade: Annotated[float, _quantity("grade", "-40 %", "40 %")] | None = None
+    surface: Surface | None = None
+
+
+class DemandRow(_Model):
+    """One row of demand.csv: measured use of a stretch.
+
+    Water and coal with nothing aboard, and the extra use per mass of water and coal
+    aboard at the stretch's start.
+    """
+
+    begin: Along
+    end: Along
+    gear: Text = "-"
+    duration: Annotated[float, _quantity("duration", "0 s", "100 h")]
+    water: Annotated[float, _quantity("water", "0 kg", "100 t")]
+    coal: Annotated[float, _quantity("coal", "0 kg", "100 t")]
+    water_per_mass: Annotated[float, _quantity("mass per mass", "0", "0.5")] = 0.0
+    coal_per_mass: Annotated[float, _quantity("mass per mass", "0", "0.5")] = 0.0
+
+    @model_validator(mode="after")
+    def _forward(self) -> Self:
+        if self.end <= self.begin:
+            raise ValueError("'to' is not beyond 'from'; swap or mend them")
+        return self
