@@ -1,27 +1,31 @@
 """The map opens in a browser with no network and shows the plan's own figures."""
 
+import base64
 import datetime as dt
 import math
 import os
 import re
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
 import pytest
 
 from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.maps import draw_map
 from haulplan.outputs.tables import crossings_frame, stops_frame
 from haulplan.plan.plan import Crossing, Plan, Stop
-from haulplan.route import Route, build_route
+from haulplan.outputs.charts import GRADE_CLASSES
+from haulplan.route import Line, Route, build_route
 from haulplan.scenario import Scenario, read_scenario
 from haulplan.units import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Locator, Page
 
 _US = UNIT_SYSTEMS["us"]
 _CHROMIUM = shutil.which("chromium")
@@ -31,7 +35,36 @@ _HOSTILE = (
     "{{7*7}}{% raw %}{# #}",
     "A name of forty letters, spaces included",
 )
-_WIDTHS = pytest.mark.parametrize("size", [(360, 640), (1280, 800)], ids=["phone", "desk"])
+_SIZES = pytest.mark.parametrize("size", [(360, 640), (1280, 800)], ids=["phone", "desk"])
+#: Counts the pixels of a picture that are close to each colour.
+_COUNT = """async ([picture, colours]) => {
+  const image = new Image();
+  image.src = picture;
+  await image.decode();
+  const canvas = document.createElement("canvas");
+  canvas.width = image.width;
+  canvas.height = image.height;
+  const brush = canvas.getContext("2d");
+  brush.drawImage(image, 0, 0);
+  const dots = brush.getImageData(0, 0, image.width, image.height).data;
+  return colours.map(([r, g, b]) => {
+    let count = 0;
+    for (let i = 0; i < dots.length; i += 4) {
+      const off = Math.max(
+        Math.abs(dots[i] - r), Math.abs(dots[i + 1] - g), Math.abs(dots[i + 2] - b));
+      count += off <= 10 ? 1 : 0;
+    }
+    return count;
+  });
+}"""
+
+
+def _latitude(run: float) -> float:
+    return 41.2 + 0.05 * run + 0.01 * math.sin(9 * run)
+
+
+def _longitude(run: float) -> float:
+    return -77.3 + 0.22 * run
 
 
 def _write_road(folder: Path, *, back: bool) -> None:
@@ -40,8 +73,7 @@ def _write_road(folder: Path, *, back: bool) -> None:
     for step in range(401):
         share = step / 400
         run = 1 - abs(1 - 2 * share) if back else share
-        latitude = 41.2 + 0.05 * run + 0.01 * math.sin(9 * run)
-        longitude = -77.3 + 0.22 * run
+        latitude, longitude = _latitude(run), _longitude(run)
         height = 200 + 90 * math.sin(11 * run) ** 2
         points.append(
             f'<trkpt lat="{latitude:.6f}" lon="{longitude:.6f}"><ele>{height:.1f}</ele></trkpt>'
@@ -73,13 +105,14 @@ train = {{dry_weight = "12 short ton"}}
 """,
         encoding="utf-8",
     )
-    far = 12.0
+    pond = f",{_latitude(0.7):.6f},{_longitude(0.7):.6f}" if back else "12 km,,"
     (folder / "supply.csv").write_text(
-        "name,kind,at,water_available,water_rate,coal_available,coal_rate,call_out,opens,note\n"
-        f'"{quoted[0]}",creek,4 km,unlimited,30 US gal/min,,,,,"{quoted[1]}"\n'
-        f'"{quoted[1]}",hydrant,4 km,500 US gal,60 US gal/min,,,12 USD,06:00,\n'
-        f'"{quoted[2]}","{quoted[0]}",8 km,500 US gal,20 US gal/min,2000 lb,90 lb/min,,,\n'
-        f'"{quoted[3]}",pond,{far} km,unlimited,20 US gal/min,,,,08:00,\n',
+        "name,kind,at,latitude,longitude,water_available,water_rate,coal_available,coal_rate,"
+        "call_out,opens,note\n"
+        f'"{quoted[0]}",creek,4 km,,,unlimited,30 US gal/min,,,,,"{quoted[1]}"\n'
+        f'"{quoted[1]}",hydrant,4 km,,,500 US gal,60 US gal/min,,,12 USD,06:00,\n'
+        f'"{quoted[2]}","{quoted[0]}",8 km,,,500 US gal,20 US gal/min,2000 lb,90 lb/min,,,\n'
+        f'"{quoted[3]}",pond,{pond},unlimited,20 US gal/min,,,,08:00,\n',
         encoding="utf-8",
     )
     (folder / "bridges.csv").write_text(
@@ -110,8 +143,9 @@ def _stop(
 
 
 def _plan(scenario: Scenario, route: Route) -> Plan:
-    """Stops at the first three supplies; two of them stand at the same place."""
-    met = [p for p in route.passings if p.kind == "supply" and p.row < 3]
+    """Stops at the first three supplies, two of which stand at the same place, and at any
+    that is passed twice."""
+    met = [p for p in route.passings if p.kind == "supply" and (p.row < 3 or p.of > 1)]
     stops = [
         _stop("start", scenario.file.start, 0, None, 0.0),
         *(_stop("supply", p.name, n, p.row, p.distance) for n, p in enumerate(met, start=1)),
@@ -148,3 +182,349 @@ def _case(folder: Path, *, back: bool = False) -> _Case:
     plan = _plan(scenario, route)
     html = draw_map(scenario, route, plan, _US)
     return _Case(scenario=scenario, route=route, plan=plan, html=html)
+
+
+@pytest.fixture(scope="module", params=[False, True], ids=["one way", "there and back"])
+def case(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> _Case:
+    return _case(tmp_path_factory.mktemp("map"), back=request.param)
+
+
+def _missing(what: str) -> None:
+    """Skip, except on the server that runs the checks."""
+    if os.environ.get("CI"):
+        pytest.fail(f"{what} is missing")
+    pytest.skip(f"{what} is missing")
+
+
+@pytest.fixture(scope="module")
+def browser() -> "Iterator[Browser]":
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        _missing("playwright")
+        raise
+    if _CHROMIUM is None:
+        _missing("chromium")
+    with sync_playwright() as driver:
+        opened = driver.chromium.launch(
+            executable_path=_CHROMIUM,
+            args=[
+                "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+                "--disable-background-networking", "--disable-component-update",
+                "--disable-sync",
+            ],
+        )  # fmt: skip
+        yield opened
+        opened.close()
+
+
+@dataclass(frozen=True)
+class _Watch:
+    """What a page asked for and complained of."""
+
+    requests: list[str] = field(default_factory=list)
+    complaints: list[str] = field(default_factory=list)
+
+
+@contextmanager
+def _opened(
+    browser: "Browser", case: _Case, size: tuple[int, int], folder: Path
+) -> "Iterator[tuple[Page, _Watch]]":
+    """The page in a window without network; leaving checks that it stayed quiet."""
+    file = folder / "map.html"
+    file.write_text(case.html, encoding="utf-8")
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, offline=True)
+    page = context.new_page()
+    watch = _Watch()
+    page.on("request", lambda request: watch.requests.append(request.url))
+    page.on("console", lambda line: watch.complaints.append(line.text))
+    page.on("pageerror", lambda error: watch.complaints.append(str(error)))
+    page.on("dialog", lambda dialog: (watch.complaints.append("dialog"), dialog.dismiss()))
+    try:
+        page.goto(file.as_uri())
+        yield page, watch
+        assert watch.requests == [file.as_uri()]
+        assert watch.complaints == []
+    finally:
+        context.close()
+
+
+def _marks(page: "Page", kind: str) -> "list[Locator]":
+    return page.locator(f".leaflet-marker-icon.mark:has(> .mark > i.{kind})").all()
+
+
+def _read_details(page: "Page", mark: "Locator") -> list[list[str]]:
+    """Click a mark, read the table that opens, close it."""
+    mark.click()
+    popup = page.locator(".leaflet-popup-content")
+    rows = [
+        [cell.text_content() or "" for cell in row.locator("th, td").all()]
+        for row in popup.locator("tr").all()
+    ]
+    page.locator(".leaflet-popup-close-button").click()
+    popup.wait_for(state="detached")
+    return rows
+
+
+def _box(mark: "Locator") -> tuple[float, float, float, float]:
+    box = mark.bounding_box()
+    assert box is not None
+    return box["x"], box["y"], box["width"], box["height"]
+
+
+def _colour(text: str) -> list[int]:
+    return [int(text[place : place + 2], 16) for place in (1, 3, 5)]
+
+
+def _count_colours(page: "Page", colours: list[str]) -> list[int]:
+    picture = base64.b64encode(page.locator(".folium-map").screenshot()).decode()
+    shades = [_colour(colour) for colour in colours]
+    counts: list[int] = page.evaluate(_COUNT, [f"data:image/png;base64,{picture}", shades])
+    return counts
+
+
+@_SIZES
+def test_the_page_opens_offline_and_asks_for_nothing_else(
+    browser: "Browser", case: _Case, size: tuple[int, int], tmp_path: Path
+) -> None:
+    with _opened(browser, case, size, tmp_path) as (page, watch):
+        assert page.locator("h1").text_content() == case.plan.title
+        assert watch.requests
+
+
+def test_no_address_stands_in_the_page_but_the_name_of_svg(case: _Case) -> None:
+    found = set(re.findall(r"https?://[^\"'<>\s)]+|[\"'(]//[a-z]", case.html))
+    assert found == {"http://www.w3.org/2000/svg"}
+    assert "sourceMappingURL" not in case.html
+
+
+@_SIZES
+def test_every_class_of_grade_is_seen_on_the_map(
+    browser: "Browser", case: _Case, size: tuple[int, int], tmp_path: Path
+) -> None:
+    colours = [shown.colour for shown in GRADE_CLASSES]
+    with _opened(browser, case, size, tmp_path) as (page, _):
+        seen = _count_colours(page, colours)
+        page.add_style_tag(content=".leaflet-overlay-pane, .mark { display: none !important; }")
+        left = _count_colours(page, colours)
+    assert min(seen) > 20
+    assert sum(seen) > 500
+    assert left == [0] * len(colours)
+
+
+@_SIZES
+def test_every_stop_shows_the_figures_of_its_row(
+    browser: "Browser", case: _Case, size: tuple[int, int], tmp_path: Path
+) -> None:
+    frame = stops_frame(case.scenario, case.plan, _US)
+    labels = [str(label) for label in frame.columns]
+    expected = [
+        [[label, str(cell)] for label, cell in zip(labels, row, strict=True) if cell != ""]
+        for row in frame.to_numpy().tolist()
+    ]
+    with _opened(browser, case, size, tmp_path) as (page, _):
+        marks = [*_marks(page, "start"), *_marks(page, "stop"), *_marks(page, "finish")]
+        shown = [_read_details(page, mark) for mark in marks]
+    assert shown == expected
+
+
+@_SIZES
+def test_no_two_marks_of_stops_cover_each_other(
+    browser: "Browser", case: _Case, size: tuple[int, int], tmp_path: Path
+) -> None:
+    with _opened(browser, case, size, tmp_path) as (page, _):
+        boxes = [
+            _box(mark)
+            for kind in ("start", "stop", "finish", "bridge")
+            for mark in _marks(page, kind)
+        ]
+    centres = [(x + w / 2, y + h / 2) for x, y, w, h in boxes]
+    apart = [math.dist(a, b) for n, a in enumerate(centres) for b in centres[:n]]
+    assert len(centres) == len(case.plan.stops) + len(case.plan.crossings)
+    assert min(apart) >= 24
+
+
+def test_stops_on_the_same_spot_have_marks_apart(
+    browser: "Browser", case: _Case, tmp_path: Path
+) -> None:
+    """Rows 0 and 1 of supply.csv stand at the same distance."""
+    first, second = case.plan.stops[1:3]
+    assert first.distance == second.distance
+    with _opened(browser, case, (360, 640), tmp_path) as (page, _):
+        one, two = (_box(mark) for mark in _marks(page, "stop")[:2])
+    assert math.dist(one[:2], two[:2]) >= 34
+
+
+@_SIZES
+def test_bridges_show_the_posted_figure_beside_ours_and_judge_nothing(
+    browser: "Browser", case: _Case, size: tuple[int, int], tmp_path: Path
+) -> None:
+    frame = crossings_frame(case.scenario, case.plan, _US)
+    labels = [str(label) for label in frame.columns]
+    expected = [
+        [[label, str(cell)] for label, cell in zip(labels, row, strict=True) if cell != ""]
+        for row in frame.to_numpy().tolist()
+    ]
+    with _opened(browser, case, size, tmp_path) as (page, _):
+        shown = [_read_details(page, mark) for mark in _marks(page, "bridge")]
+        _marks(page, "bridge")[0].click()
+        words = page.locator(".leaflet-popup-content p").text_content() or ""
+    assert shown == expected
+    assert [row[0] for row in shown[0]][3:5] == ["posted limit [short ton]", "our gross [short ton]"]
+    assert "road authority decide" in words
+    assert not re.search(r"safe|strong|\bok\b|passes", words, re.IGNORECASE)
+
+
+def test_a_supply_passed_by_shows_its_offer(browser: "Browser", tmp_path: Path) -> None:
+    case = _case(tmp_path)
+    with _opened(browser, case, (1280, 800), tmp_path) as (page, _):
+        (mark,) = _marks(page, "supply")
+        rows = dict(_read_details(page, mark))
+    assert rows["kind"] == "pond"
+    assert rows["water available [US gal]"] == "unlimited"
+    assert rows["water rate [US gal/min]"] == "20"
+    assert rows["open"] == "08:00-24:00"
+
+
+@_SIZES
+def test_hostile_names_are_shown_as_they_stand_and_run_nothing(
+    browser: "Browser", case: _Case, size: tuple[int, int], tmp_path: Path
+) -> None:
+    names = [stop.name for stop in case.plan.stops]
+    with _opened(browser, case, size, tmp_path) as (page, _):
+        marks = [*_marks(page, "start"), *_marks(page, "stop"), *_marks(page, "finish")]
+        headings = []
+        for mark in marks:
+            mark.click()
+            headings.append(page.locator(".leaflet-popup-content h2").text_content() or "")
+            page.locator(".leaflet-popup-close-button").click()
+            page.locator(".leaflet-popup-content").wait_for(state="detached")
+        assert page.title() == case.plan.title
+        assert page.locator("img").count() == 0
+        assert page.locator("script").count() == case.html.count("<script>")
+    assert [h.split(" (pass")[0] for h in headings] == names
+    assert "alert(1)>" in case.plan.title
+
+
+def test_labels_of_marks_hold_the_names_as_text(
+    browser: "Browser", case: _Case, tmp_path: Path
+) -> None:
+    with _opened(browser, case, (1280, 800), tmp_path) as (page, _):
+        labels = {label.text_content() for label in page.locator(".label").all()}
+    assert {name for name in _HOSTILE[:3]} <= labels
+
+
+@_SIZES
+def test_cautions_stand_on_the_page(
+    browser: "Browser", case: _Case, size: tuple[int, int], tmp_path: Path
+) -> None:
+    with _opened(browser, case, size, tmp_path) as (page, _):
+        summary = page.locator("#cautions summary")
+        assert summary.is_visible()
+        if size[0] < 400:
+            summary.click()
+        shown = [item.inner_text() for item in page.locator("#cautions li").all()]
+    assert shown == list(CAUTIONS)
+
+
+@_SIZES
+def test_nothing_is_wider_than_the_window_or_covers_the_map(
+    browser: "Browser", case: _Case, size: tuple[int, int], tmp_path: Path
+) -> None:
+    with _opened(browser, case, size, tmp_path) as (page, _):
+        width = page.evaluate("document.documentElement.scrollWidth")
+        chart = _box(page.locator(".folium-map"))
+        panels = [_box(page.locator(name)) for name in ("#heading", "#cautions", "#key")]
+    assert width <= size[0]
+    assert chart[2] >= min(360, size[0] * 0.7)
+    assert chart[3] >= 0.6 * size[1]
+    for x, y, w, h in panels:
+        beside = x + w <= chart[0] + 1 or chart[0] + chart[2] <= x + 1
+        apart = y + h <= chart[1] + 1 or chart[1] + chart[3] <= y + 1
+        assert beside or apart
+
+
+@_SIZES
+def test_what_a_finger_touches_is_at_least_44_pixels(
+    browser: "Browser", case: _Case, size: tuple[int, int], tmp_path: Path
+) -> None:
+    """44 px: WCAG 2.2, success criterion 2.5.5 Target Size (Enhanced)."""
+    with _opened(browser, case, size, tmp_path) as (page, _):
+        _marks(page, "stop")[0].click()
+        touched = page.locator(
+            ".leaflet-marker-icon.mark, summary, .leaflet-bar a, .leaflet-popup-close-button"
+        )
+        sizes = [_box(item)[2:] for item in touched.all() if item.is_visible()]
+    assert len(sizes) >= 10
+    assert min(min(pair) for pair in sizes) >= 44
+
+
+def test_marks_are_reached_and_opened_by_the_keyboard(
+    browser: "Browser", case: _Case, tmp_path: Path
+) -> None:
+    with _opened(browser, case, (1280, 800), tmp_path) as (page, _):
+        names = []
+        for _ in range(60):
+            page.keyboard.press("Tab")
+            names.append(page.evaluate("document.activeElement.getAttribute('aria-label')"))
+            if names[-1] and names[-1].startswith("stop 3"):
+                break
+        assert f"stop 3, {_HOSTILE[2]}" in names
+        page.keyboard.press("Enter")
+        assert page.locator(".leaflet-popup-content h2").text_content() == _HOSTILE[2]
+        page.keyboard.press("Escape")
+        page.locator(".leaflet-popup-content").wait_for(state="detached")
+
+
+def test_the_map_can_be_looked_at_closer(browser: "Browser", case: _Case, tmp_path: Path) -> None:
+    with _opened(browser, case, (360, 640), tmp_path) as (page, _):
+        before = page.locator(".leaflet-control-scale-line").text_content()
+        page.locator(".leaflet-control-zoom-in").click()
+        page.wait_for_function(
+            "before => document.querySelector('.leaflet-control-scale-line').textContent !== before",
+            arg=before,
+        )
+        assert "mi" in (page.locator(".leaflet-control-scale-line").text_content() or "")
+
+
+def test_a_road_without_positions_is_refused(case: _Case) -> None:
+    with pytest.raises(ValueError, match="no positions to draw"):
+        draw_map(case.scenario, replace(case.route, line=None), case.plan, _US)
+
+
+def test_the_same_plan_gives_the_same_page(case: _Case) -> None:
+    assert draw_map(case.scenario, case.route, case.plan, _US) == case.html
+
+
+def test_a_road_without_heights_says_so(case: _Case) -> None:
+    flat = replace(case.route, has_heights=False, elevation=case.route.elevation * 0)
+    page = draw_map(case.scenario, flat, case.plan, _US)
+    assert "Heights: not given." in page
+    assert "steep climb" not in page
+
+
+def test_a_long_recording_stays_a_small_page(case: _Case) -> None:
+    """A track of 123 km and 8,234 points, the size of a day's recording."""
+    share = np.linspace(0.0, 1.0, 8234)
+    line = Line(
+        latitude=41 + share + 0.02 * np.sin(40 * share), longitude=-77 + 0.3 * share,
+        distance=share * 123_000,
+    )  # fmt: skip
+    distance = np.linspace(0.0, 123_000, 12_301)
+    route = replace(
+        case.route, line=line, distance=distance, elevation=60 * np.sin(distance / 700),
+        passings=(),
+    )  # fmt: skip
+    page = draw_map(case.scenario, route, case.plan, _US)
+    assert len(page.encode()) < 1_500_000
+
+
+def test_a_road_across_the_date_line_is_drawn_in_one_piece(case: _Case) -> None:
+    line = case.route.line
+    assert line is not None
+    moved = (line.longitude + 77.2 + 360.0) % 360.0 - 180.0
+    route = replace(case.route, line=replace(line, longitude=moved))
+    assert np.ptp(moved) > 300
+    page = draw_map(case.scenario, route, case.plan, _US)
+    west, east = re.search(r'"bounds":\[\[[\d.-]+,([\d.-]+)\],\[[\d.-]+,([\d.-]+)\]\]', page).groups()  # type: ignore[union-attr]
+    assert float(east) - float(west) < 1

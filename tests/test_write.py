@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -16,16 +17,18 @@ import pytest
 from haulplan.errors import InputError
 from haulplan.outputs.write import OUTPUT_NAMES, write_outputs
 
-FILES = {"stops.csv": "stop,größe\n", "map.html": b"<html>\xff</html>"}
-NEWER = {"plan.json": "{}\n"}
+FILES: dict[str, str | bytes] = {"stops.csv": "stop,größe\n", "map.html": b"<html>\xff</html>"}
+NEWER: dict[str, str | bytes] = {"plan.json": "{}\n"}
 
-#: Writes one version after the other until it is killed: over the same folder, and new.
+#: On a word from outside, writes version after version until it is killed: over the same
+#: folder, and new ones.
 WRITER = """
 import itertools, sys
 from pathlib import Path
 from haulplan.outputs.write import write_outputs
 base = Path(sys.argv[1])
-print("ready", flush=True)
+sys.stdin.readline()
+print("begun", flush=True)
 for number in itertools.count():
     text = f"{number:08d}" * 20_000
     files = {"stops.csv": text, "plan.json": text, "map.html": text}
@@ -210,7 +213,7 @@ def test_a_file_in_the_folders_place_is_refused(tmp_path: Path, *, force: bool) 
 
 def test_a_file_among_the_parents_is_refused(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("mine")
-    with pytest.raises(InputError, match="cannot be written .*; give another --out"):
+    with pytest.raises(InputError, match=r"cannot be written .*; give another --out"):
         write_outputs(tmp_path / "file" / "deep" / "out", FILES, force=False)
     assert snapshot(tmp_path) == {"file": b"mine"}
 
@@ -237,7 +240,7 @@ def test_a_link_to_a_folder_is_kept_and_followed(tmp_path: Path) -> None:
 @pytest.mark.parametrize("goal", ["nowhere", "out"])
 def test_a_link_that_leads_nowhere_is_refused(tmp_path: Path, goal: str) -> None:
     (tmp_path / "out").symlink_to(goal)
-    with pytest.raises(InputError, match="is a link that leads nowhere; remove it"):
+    with pytest.raises(InputError, match=r"is a link that leads nowhere; remove it"):
         write_outputs(tmp_path / "out", FILES, force=True)
     assert snapshot(tmp_path) == {"out": goal.encode()}
 
@@ -385,22 +388,33 @@ def _version(folder: Path) -> str:
     return content[:8].decode()
 
 
+def _kill_at_random(writer: subprocess.Popen[str], pause: float) -> None:
+    assert writer.stdin is not None
+    assert writer.stdout is not None
+    writer.stdin.write("go\n")
+    writer.stdin.flush()
+    assert writer.stdout.readline() == "begun\n"
+    time.sleep(pause)
+    writer.kill()
+
+
 def test_a_killed_writer_leaves_folders_whole_or_absent(tmp_path: Path) -> None:
     chance = random.Random(20310614)
-    for kill in range(30):
-        base = tmp_path / str(kill)
-        base.mkdir()
-        write_outputs(
-            base / "again",
-            dict.fromkeys(("stops.csv", "plan.json", "map.html"), "aaaaaaaa" * 20_000),
-            force=False,
-        )
-        command = [sys.executable, "-c", WRITER, str(base)]
-        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as writer:
-            assert writer.stdout is not None
-            assert writer.stdout.readline() == "ready\n"
-            time.sleep(chance.uniform(0.0, 0.05))
-            writer.kill()
+    first = dict.fromkeys(("stops.csv", "plan.json", "map.html"), "aaaaaaaa" * 20_000)
+    bases = [tmp_path / str(number) for number in range(30)]
+    with ExitStack() as stack:
+        writers = []
+        for base in bases:
+            write_outputs(base / "again", first, force=False)
+            command = [sys.executable, "-c", WRITER, str(base)]
+            writer = subprocess.Popen(
+                command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            )
+            writers.append(stack.enter_context(writer))
+            stack.callback(writer.kill)
+        for writer in writers:
+            _kill_at_random(writer, chance.uniform(0.0, 0.05))
+    for base in bases:
         shown = [path for path in base.iterdir() if not path.name.startswith(".")]
         for folder in shown:
             if ".old-" not in folder.name:

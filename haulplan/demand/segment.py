@@ -21,7 +21,7 @@ __all__ = ["steam_demand"]
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
 
-#: A faster gear is not taken for less road than this between two slower stretches. [m]
+#: No gear is taken for less road than this, if a slower one or one beside it serves. [m]
 _SHORTEST_RUN = 300.0
 
 
@@ -360,7 +360,7 @@ def _spare_changes(wanted: Gears, holds: NDArray[np.bool_], length: Array) -> Ge
             beside = [gear[i] for i in (a - 1, b) if 0 <= i < gear.size]
             slower = [g for g in beside if g > gear[a]]
             usable = [g for g in beside if g < gear[a] and holds[g, a:b].all()]
-            if usable or (slower and len(slower) == len(beside)):
+            if usable or slower:
                 gear[a:b] = max(usable) if usable else min(slower)
                 break
         else:

@@ -28,7 +28,7 @@ _SPAN: Final = 100.0
 #: Where climbs and steep climbs begin, as drawn; haulplan's assumption. [-]
 _CLIMB, _STEEP = 0.02, 0.05
 
-_WIDTH, _HEIGHT = 1000, 640
+_WIDTH, _HEIGHT = 1000, 650
 _LEFT, _RIGHT = 78.0, 884.0
 _INK: Final = "#111111"
 _PAPER: Final = "#fbf7ec"
@@ -390,10 +390,10 @@ def _draw_stops(root: ET.Element, plan: Plan, panel: _Panel, bottom: float) -> N
         row = min(range(3), key=free.__getitem__) if row is None else row
         free[row] = x + half + 2
         y = 74.0 + 22 * row
-        _shape(
-            root, "line", x1=x, x2=x, y1=y, y2=bottom, stroke=_INK, stroke_width=1,
-            stroke_dasharray="2 3",
-        )  # fmt: skip
+        if stop.kind == "supply":
+            _shape(
+                root, "line", x1=x, x2=x, y1=y, y2=bottom, stroke=_INK, stroke_dasharray="2 3"
+            )  # fmt: skip
         mark = _shape(
             root, "rect", x=x - half, y=y - 10, width=2 * half, height=20, rx=10,
             fill=_INK if stop.kind == "supply" else "#ffffff", stroke=_INK, stroke_width=1.5,

@@ -222,7 +222,7 @@ document.addEventListener("DOMContentLoaded", function () {
     var sign = mark(item.kind, item.text), label = node("span", "label " + item.kind, item.name);
     label.setAttribute("aria-hidden", "true");
     sign.appendChild(label);
-    var leader = L.polyline([], {color: "#111", weight: 1.5, interactive: false}).addTo(map);
+    var leader = L.polyline([], {color: "#555", weight: 1, interactive: false}).addTo(map);
     var marker = L.marker(item.at, {
       keyboard: true, title: item.title, alt: item.title, riseOnHover: true,
       zIndexOffset: 1000 * (4 - item.level),
@@ -236,51 +236,62 @@ document.addEventListener("DOMContentLoaded", function () {
     return {item: item, marker: marker, label: label, leader: leader};
   });
 
-  // Marks that would cover each other move aside and keep a leader to their true place.
-  function settle(m, taken) {
-    var home = map.latLngToLayerPoint(m.item.at), ring, turn, spot, free = function (other) {
-      return spot.distanceTo(other.spot) >= Math.max(m.item.radius + other.radius + 2, 25);
-    };
-    for (ring = 0; ring < 6; ring += 1) {
-      for (turn = 0; turn < (ring ? 16 : 1); turn += 1) {
-        spot = home.add([20 * ring * Math.sin(turn * Math.PI / 8),
-          -20 * ring * Math.cos(turn * Math.PI / 8)]);
-        if (taken.every(free)) { ring = 9; break; }
-      }
+  function view() {
+    var corner = map.containerPointToLayerPoint([0, 0]);
+    return L.bounds(corner, corner.add(map.getSize()));
+  }
+  // Marks that would cover each other move aside and keep a leader to their true place;
+  // supplies passed by and landmarks without room wait until the reader looks closer.
+  var steps = [[0, 0]], ring, turn;
+  for (ring = 20; ring <= 120; ring += 20) {
+    for (turn = 0; turn < 2 * Math.PI - 0.1; turn += Math.PI / 8) {
+      steps.push([ring * Math.sin(turn), -ring * Math.cos(turn)]);
     }
-    spot = ring < 9 ? home : spot;
-    var at = map.layerPointToLatLng(spot);
-    m.marker.setLatLng(spot === home ? m.item.at : at);
-    m.leader.setLatLngs(spot === home ? [] : [m.item.at, at]);
-    taken.push({spot: spot, radius: m.item.radius});
+  }
+  function settle(m, taken) {
+    var home = map.latLngToLayerPoint(m.item.at), seen = view(), inside = seen.contains(home);
+    var minor = m.item.level > 1, tries = minor ? steps.slice(0, 33) : steps;
+    var step = tries.find(function (offset) {
+      var spot = home.add(offset);
+      return (!inside || seen.contains(spot)) && taken.every(function (other) {
+        return spot.distanceTo(other.spot) >= Math.max(m.item.radius + other.radius + 2, 25);
+      });
+    }), spot = home.add(step || [0, 0]), moved = step && step !== steps[0];
+    m.shown = Boolean(step) || !minor;
+    m.spot = spot;
+    m.marker.getElement().style.display = m.shown ? "" : "none";
+    m.marker.setLatLng(moved ? map.layerPointToLatLng(spot) : m.item.at);
+    m.leader.setLatLngs(moved ? [m.item.at, m.marker.getLatLng()] : []);
+    if (m.shown) { taken.push({spot: spot, radius: m.item.radius}); }
   }
   function crosses(a, b) {
     return a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
   }
   // A name stands beside its mark where it covers least of the road, or not at all.
-  function name(m, spot, boxes, road) {
+  function name(m, boxes, road) {
     var w = m.label.offsetWidth, h = m.label.offsetHeight, r = m.item.radius + 3, best = 1e9;
-    var size = map.getSize(), edge = map.containerPointToLayerPoint([0, 0]);
+    var seen = view(), found;
     m.label.style.visibility = "hidden";
     [[r, -h / 2], [-r - w, -h / 2], [-w / 2, r], [-w / 2, -r - h],
       [r - 6, r - 6], [-r - w + 6, r - 6], [r - 6, -r - h + 6], [-r - w + 6, -r - h + 6]
     ].forEach(function (side) {
-      var x = spot.x + side[0], y = spot.y + side[1], box = [x, y, x + w, y + h];
+      var x = m.spot.x + side[0], y = m.spot.y + side[1], box = [x, y, x + w, y + h];
       var cost = road.filter(function (p) { return crosses(box, [p.x, p.y, p.x, p.y]); }).length;
-      var out = x < edge.x || y < edge.y || x + w > edge.x + size.x || y + h > edge.y + size.y;
-      if (cost < best && !out && !boxes.some(function (b) { return crosses(box, b); })) {
+      if (cost < best && seen.contains(L.bounds([x, y], [x + w, y + h])) &&
+          !boxes.some(function (other) { return crosses(box, other); })) {
         best = cost;
+        found = box;
         m.label.style.left = 22 + side[0] + "px";
         m.label.style.top = 22 + side[1] + "px";
+        m.label.style.textAlign = side[0] > 0 ? "left" : side[0] < -w ? "right" : "center";
         m.label.style.visibility = "visible";
-        m.box = box;
       }
     });
-    if (best < 1e9) { boxes.push(m.box); }
+    if (found) { boxes.push(found); }
   }
   function arrange() {
-    var taken = [], road = [], boxes, lines = data.classes.map(function (c) { return c.lines; });
-    lines.flat(2).forEach(function (at) {
+    var taken = [], road = [], boxes, corner = view().min;
+    data.classes.map(function (c) { return c.lines; }).flat(2).forEach(function (at) {
       var p = map.latLngToLayerPoint(at);
       if (!road.length || p.distanceTo(road[road.length - 1]) > 6) { road.push(p); }
     });
@@ -288,7 +299,8 @@ document.addEventListener("DOMContentLoaded", function () {
     boxes = taken.map(function (t) {
       return [t.spot.x - t.radius, t.spot.y - t.radius, t.spot.x + t.radius, t.spot.y + t.radius];
     });
-    marks.forEach(function (m, i) { name(m, taken[i].spot, boxes, road); });
+    boxes.push([corner.x, corner.y, corner.x + 62, corner.y + 106]);
+    marks.forEach(function (m) { if (m.shown) { name(m, boxes, road); } });
     arrows.forEach(function (arrow) {
       var p = map.latLngToLayerPoint(arrow.getLatLng()), clear = taken.every(function (t) {
         return p.distanceTo(t.spot) > t.radius + 12;
@@ -304,13 +316,22 @@ document.addEventListener("DOMContentLoaded", function () {
   });
   map.getContainer().setAttribute("role", "region");
   map.getContainer().setAttribute("aria-label", "Map of the road");
-  function fit() { map.fitBounds(data.bounds, {padding: [30, 34], maxZoom: 16, animate: false}); }
+  function fit() {
+    var corner = L.bounds([0, 0], [80, 124]), room = {padding: [30, 34], animate: false, maxZoom: 16};
+    map.fitBounds(data.bounds, room);
+    arrange();
+    if (marks.some(function (m) {
+      return m.item.level < 2 && corner.contains(map.layerPointToContainerPoint(m.spot));
+    })) {
+      map.fitBounds(data.bounds, {...room, paddingTopLeft: [88, 34]});
+      arrange();
+    }
+  }
   map.on("zoomend resize", arrange);
   map.on("resize", function (event) {
     if (event.newSize.x !== event.oldSize.x) { fit(); }
   });
   fit();
-  arrange();
 });
 """
 
@@ -428,7 +449,10 @@ def _data(
 
 def _remarks(route: Route) -> list[str]:
     grades = "Grades are means over 100 m." if route.has_heights else "Heights: not given."
-    words = [f"{grades} Arrowheads point the way driven. North is up. No base map is shown."]
+    words = [
+        f"{grades} Arrowheads point the way driven. North is up.",
+        "Zoom in for names and small marks that have no room.",
+    ]
     if any(passing.of > 1 for passing in route.passings):
         words.append("Where a road is driven both ways, the two lines lie on each other.")
     return words

@@ -9,6 +9,7 @@ import io
 import math
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
+from textwrap import fill
 from typing import TYPE_CHECKING, Final
 
 from haulplan.outputs.cautions import CAUTIONS
@@ -40,7 +41,7 @@ Cell = str | int | float
 _JOINERS: Final = "\u200c\u200d"
 _INVISIBLE: Final = frozenset({"Cc", "Cf", "Co", "Cs", "Zl", "Zp"})
 #: A spreadsheet takes cells that begin so for formulas; the wide forms count in some.
-_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001
+_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 _DAY: Final = 86400.0
 _LONGEST_NAME: Final = 60
 
@@ -499,8 +500,19 @@ def _leg_table(route: Route, plan: Plan, system: UnitSystem) -> "Table":
         if not route.has_heights:
             cells[1:3] = ["", ""]
         begin, end = plan.stops[leg.begin], plan.stops[leg.end]
-        table.add_row(f"{_mark(begin)}-{_mark(end)}", *(_text(_shown(cell)) for cell in cells))
+        table.add_row(
+            f"{_mark(begin)}-{_mark(end)}",
+            *(_text(_shown(cell)) for cell in cells[:-1]),
+            _text("").append(_folded(_shown(cells[-1]))),
+        )
     return table
+
+
+def _folded(gears: str) -> str:
+    """The gears in short lines, broken between them and not inside."""
+    tied = gears.replace(" ", "\N{NO-BREAK SPACE}").replace(",\N{NO-BREAK SPACE}", ", ")
+    lines = fill(tied, 22, break_long_words=False, break_on_hyphens=False)
+    return lines.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _crossing_table(scenario: Scenario, plan: Plan, system: UnitSystem) -> "Table":

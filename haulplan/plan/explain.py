@@ -10,9 +10,6 @@ from haulplan.units import UNIT_SYSTEMS, UnitSystem
 
 __all__ = ["explain_shortage"]
 
-#: Shortages below this are the solver's rounding. [kg or min]
-_ROUNDING = 1e-4
-
 
 def explain_shortage(scenario: Scenario, demand: Demand, chain: Chain, elastic: Programme) -> str:
     """Name every limit that the least broken plan still breaks, in driving order.
@@ -30,18 +27,16 @@ def explain_shortage(scenario: Scenario, demand: Demand, chain: Chain, elastic: 
         One line per broken limit: stretch, shortfall, what would mend it.
     """
     system = UNIT_SYSTEMS[scenario.file.units]
-    broken = [
-        (node, kind, float(variable.varValue or 0.0), bound)
-        for (kind, node, _), (variable, bound) in elastic.slack.items()
-        if (variable.varValue or 0.0) > _ROUNDING
-    ]
-    broken.sort(key=lambda item: (item[0], item[1]))
+    broken = sorted(elastic.broken, key=lambda item: (item[1], item[0]))
     if not broken:
         return (
             "no plan: the limits leave no room at all for the straightening of the model; "
             "a little more of any store, or a little less reserve, would mend it"
         )
-    lines = [_explain(scenario, system, demand, chain, elastic, *item) for item in broken]
+    lines = [
+        _explain(scenario, system, demand, chain, elastic, node, kind, amount, bound)
+        for kind, node, amount, bound in broken
+    ]
     return "no plan: " + "\n".join(lines)
 
 

@@ -52,9 +52,10 @@ from haulplan.plan.legs import AffineLeg, Chain, MassLimit
 
 __all__ = ["Limits", "Offer", "Programme", "build_programme"]
 
-#: No wait for an opening, and no stay, is longer. [min]
+#: No wait for an opening is longer. [min]
 _LONGEST: Final = 24 * 60.0
-_DAY: Final = 24 * 60.0
+#: Limits broken by less are the solver's rounding. [kg or min]
+_ROUNDING: Final = 1e-4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,7 +109,6 @@ class Programme:
     wait: dict[int, Any] = field(default_factory=dict)
     clock: list[Any] = field(default_factory=list)
     drive: dict[int, dict[int, Any]] = field(default_factory=dict)
-    mass: dict[int, dict[int, Any]] = field(default_factory=dict)
     slack: dict[tuple[str, int, str], tuple[Any, MassLimit | None]] = field(default_factory=dict)
     offers: Mapping[int, Offer] = field(default_factory=dict)
 
@@ -135,6 +135,25 @@ class Programme:
     def shortage(self) -> Any:  # noqa: ANN401  a PuLP expression
         """Sum of the limits broken, in the elastic programme."""
         return pulp.lpSum([variable for variable, _ in self.slack.values()])
+
+    @property
+    def broken(self) -> list[tuple[str, int, float, MassLimit | None]]:
+        """Kind, node, amount and place of each limit the elastic programme breaks."""
+        return [
+            (kind, node, float(variable.varValue), bound)
+            for (kind, node, _), (variable, bound) in self.slack.items()
+            if (variable.varValue or 0.0) > _ROUNDING
+        ]
+
+    @property
+    def values(self) -> list[float]:
+        """The variables' values after a run, in the problem's own order."""
+        return [variable.varValue for variable in self.problem.variables()]
+
+    def restore(self, values: Sequence[float]) -> None:
+        """Put the values of an earlier run back."""
+        for variable, value in zip(self.problem.variables(), values, strict=True):
+            variable.varValue = value
 
     @property
     def decisions(self) -> list[Any]:
@@ -164,13 +183,50 @@ def build_programme(
         Variables and constraints, no objective yet.
     """
     programme = Programme(problem=pulp.LpProblem("stops", pulp.LpMinimize), offers=dict(offers))
-    _add_levels(programme, chain, limits, elastic=elastic)
+    horizon = _horizon(chain, offers, limits)
+    _add_levels(programme, chain, limits, horizon, elastic=elastic)
     for node, offer in offers.items():
-        _add_stop(programme, node, offer, limits, elastic=elastic)
+        _add_stop(programme, node, offer, limits, horizon, elastic=elastic)
     _share_sources(programme, offers)
+    for choice in sorted({c for c in chain.choices if c is not None}):
+        _add_choice(programme, choice, chain.legs[chain.choices.index(choice)])
     for leg, options in enumerate(chain.legs):
-        _add_leg(programme, leg, options, limits, elastic=elastic)
+        drive = programme.drive.get(_number(chain.choices[leg]), {})
+        _add_leg(programme, leg, options, drive, limits, elastic=elastic)
     return programme
+
+
+def _horizon(chain: Chain, offers: Mapping[int, Offer], limits: Limits) -> float:
+    """A time within which any sensible plan ends: slowest legs, every stop, one wait."""
+    room = limits.tank + limits.bunker
+    driving = sum(
+        max((leg.duration + leg.duration_slope * room) / 60 for leg in options)
+        for options in chain.legs
+    )
+    standing = sum(
+        offer.set_up
+        + max(
+            min(limits.tank, offer.water) / offer.water_rate,
+            min(limits.bunker, offer.coal) / offer.coal_rate,
+        )
+        for offer in offers.values()
+    )
+    return driving + standing + _LONGEST
+
+
+def _number(choice: int | None) -> int:
+    return -1 if choice is None else choice
+
+
+def _add_choice(programme: Programme, choice: int, options: Sequence[AffineLeg]) -> None:
+    """One gear for the whole stretch, however many legs lie in it: (8)."""
+    programme.drive[choice] = {
+        leg.gear: _variable(programme, f"drive_{choice:05d}_{leg.gear:02d}", 0.0, 1.0, integer=True)
+        for leg in options
+    }
+    programme.problem.addConstraint(
+        pulp.lpSum(list(programme.drive[choice].values())) == 1, f"one_gear_{choice:05d}"
+    )
 
 
 def _variable(
@@ -181,7 +237,9 @@ def _variable(
     return programme.problem.add_variable(name, low, high, kind)
 
 
-def _add_levels(programme: Programme, chain: Chain, limits: Limits, *, elastic: bool) -> None:
+def _add_levels(
+    programme: Programme, chain: Chain, limits: Limits, horizon: float, *, elastic: bool
+) -> None:
     """Levels and clock at every node, between reserve and capacity: (3), (13)."""
     last = len(chain.nodes) - 1
     for i in range(last + 1):
@@ -213,10 +271,14 @@ def _add_levels(programme: Programme, chain: Chain, limits: Limits, *, elastic: 
             if elastic and i > 0:
                 slack = _variable(programme, f"short_{store}_{i:05d}", 0.0, None)
                 programme.slack[store, i, "short"] = (slack, None)
-        programme.clock.append(_variable(programme, f"clock_{i:05d}", 0.0, 0.0 if i == 0 else None))
+        programme.clock.append(
+            _variable(programme, f"clock_{i:05d}", 0.0, 0.0 if i == 0 else horizon)
+        )
 
 
-def _add_stop(programme: Programme, i: int, offer: Offer, limits: Limits, *, elastic: bool) -> None:
+def _add_stop(
+    programme: Programme, i: int, offer: Offer, limits: Limits, horizon: float, *, elastic: bool
+) -> None:
     """Amounts, time and hours of one supply: (1), (2), (4), (6), (7), (12)."""
     add = programme.problem.addConstraint
     programme.stop[i] = stop = _variable(programme, f"stop_{i:05d}", 0.0, 1.0, integer=True)
@@ -252,11 +314,11 @@ def _add_stop(programme: Programme, i: int, offer: Offer, limits: Limits, *, ela
     add(stay >= offer.set_up * stop + wait, f"time_set_up_{i:05d}")
     add(stay <= longest * stop, f"stay_{i:05d}")
     add(wait <= _LONGEST * stop, f"waits_{i:05d}")
-    _add_hours(programme, i, offer, longest, limits.time_margin, elastic=elastic)
+    _add_hours(programme, i, offer, horizon, limits.time_margin, elastic=elastic)
 
 
 def _add_hours(
-    programme: Programme, i: int, offer: Offer, longest: float, margin: float, *, elastic: bool
+    programme: Programme, i: int, offer: Offer, horizon: float, margin: float, *, elastic: bool
 ) -> None:
     """Service between opening and closing, minutes from departure: (12)."""
     add = programme.problem.addConstraint
@@ -268,9 +330,10 @@ def _add_hours(
     if offer.opens > 0:
         add(clock + programme.wait[i] + late >= (offer.opens + margin) * stop, f"opens_{i:05d}")
     if math.isfinite(offer.closes):
-        never = 30 * _DAY + longest
+        closes = offer.closes - margin
+        later = max(horizon - closes, 0.0)  # what an unused stop's hours give way by
         add(
-            clock + programme.stay[i] - late <= offer.closes - margin + never - never * stop,
+            clock + programme.stay[i] - late <= closes + later - later * stop,
             f"closes_{i:05d}",
         )
 
@@ -294,7 +357,13 @@ def _share_sources(programme: Programme, offers: Mapping[int, Offer]) -> None:
 
 
 def _add_leg(
-    programme: Programme, i: int, options: Sequence[AffineLeg], limits: Limits, *, elastic: bool
+    programme: Programme,
+    i: int,
+    options: Sequence[AffineLeg],
+    drive: Mapping[int, Any],
+    limits: Limits,
+    *,
+    elastic: bool,
 ) -> None:
     """What is aboard on leaving node i and on reaching i + 1: (1), (8)-(11)."""
     add = programme.problem.addConstraint
@@ -317,7 +386,7 @@ def _add_leg(
     ):
         aboard = arrive[i] + takes.get(i, 0.0) - standing * stay
         add(leave[i] - aboard == 0, f"aboard_{store}_{i:05d}")
-    terms = _drive_terms(programme, i, options, limits)
+    terms = _drive_terms(programme, i, options, drive, limits)
     for store, arrive, leave in (
         ("water", programme.arrive_water, programme.leave_water),
         ("coal", programme.arrive_coal, programme.leave_coal),
@@ -342,28 +411,26 @@ def _add_leg(
                     programme, f"over_{i:05d}_{max(leg.gear, 0):02d}_{number:02d}", 0.0, None
                 )
                 programme.slack["mass", i, f"{leg.gear} {number}"] = (over, bound)
-            add(m - over <= most * x, f"mass_{i:05d}_{max(leg.gear, 0):02d}_{number:02d}")
+            add(m - over <= most * x, f"limit_{i:05d}_{max(leg.gear, 0):02d}_{number:02d}")
 
 
 def _drive_terms(
-    programme: Programme, i: int, options: Sequence[AffineLeg], limits: Limits
+    programme: Programme,
+    i: int,
+    options: Sequence[AffineLeg],
+    drive: Mapping[int, Any],
+    limits: Limits,
 ) -> list[tuple[AffineLeg, Any, Any]]:
     """(leg, x_g, M_g) of each gear option; with one option x_g is 1: (8)."""
     aboard = programme.leave_water[i] + programme.leave_coal[i]
-    if len(options) == 1:
+    if not drive:
         return [(options[0], 1.0, aboard)]
     add = programme.problem.addConstraint
     room = limits.tank + limits.bunker
-    programme.drive[i] = {
-        leg.gear: _variable(programme, f"drive_{i:05d}_{leg.gear:02d}", 0.0, 1.0, integer=True)
-        for leg in options
-    }
-    programme.mass[i] = {
+    mass = {
         leg.gear: _variable(programme, f"mass_{i:05d}_{leg.gear:02d}", 0.0, room) for leg in options
     }
-    add(pulp.lpSum(list(programme.drive[i].values())) == 1, f"one_gear_{i:05d}")
-    add(pulp.lpSum(list(programme.mass[i].values())) - aboard == 0, f"split_{i:05d}")
-    for leg in options:
-        x, m = programme.drive[i][leg.gear], programme.mass[i][leg.gear]
-        add(m <= room * x, f"in_gear_{i:05d}_{leg.gear:02d}")
-    return [(leg, programme.drive[i][leg.gear], programme.mass[i][leg.gear]) for leg in options]
+    add(pulp.lpSum(list(mass.values())) - aboard == 0, f"split_{i:05d}")
+    for gear, carried in mass.items():
+        add(carried <= room * drive[gear], f"in_gear_{i:05d}_{gear:02d}")
+    return [(leg, drive[leg.gear], mass[leg.gear]) for leg in options]

@@ -30,7 +30,7 @@ _SETTLED: Final = 1e-4
 _TINY: Final = 2e-7
 _ROUNDS: Final = 8
 #: A stage may worsen the stage before it by this share.
-_KEEP: Final = 1e-8
+_KEEP: Final = 1e-7
 
 
 class _SilentHighs(highspy.Highs):  # type: ignore[misc]
@@ -43,7 +43,7 @@ class _SilentHighs(highspy.Highs):  # type: ignore[misc]
 
 
 class _Solver(pulp.HiGHS):  # type: ignore[misc]
-    """PuLP's HiGHS interface with a silent solver and exact tolerances."""
+    """PuLP's HiGHS interface with a silent solver and a gap of nothing."""
 
     def createAndConfigureSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
         """Make the solver with our options."""
@@ -51,9 +51,9 @@ class _Solver(pulp.HiGHS):  # type: ignore[misc]
         for option, value in (
             ("mip_rel_gap", 0.0),
             ("mip_abs_gap", 1e-9),
-            ("mip_feasibility_tolerance", 1e-9),
-            ("primal_feasibility_tolerance", 1e-9),
-            ("dual_feasibility_tolerance", 1e-9),
+            # tighter tolerances make HiGHS call solvable problems infeasible
+            ("mip_feasibility_tolerance", 1e-7),
+            ("primal_feasibility_tolerance", 1e-7),
             ("time_limit", self.timeLimit if self.timeLimit is not None else math.inf),
         ):
             solver.setOptionValue(option, value)
@@ -171,6 +171,8 @@ def solve(
         if solution is None:
             bare = _limits(scenario, demand, _Margin(mass=0.0, time=0.0))
             elastic = _elastic(chain, offers, bare)
+            if margin.mass == 0 and not elastic.broken:
+                raise InternalError("the solver contradicts itself; please report the scenario")
             raise NoPlanError(explain_shortage(scenario, demand, chain, elastic))
         chosen = solution.gears
         aboard = _carried(demand, solution)
@@ -264,6 +266,7 @@ def _solve_stages(
             stop.bounds(float(fixed.stopped[node]), float(fixed.stopped[node]))
     name, stages = _stages(programme, aim)
     first: _Outcome | None = None
+    values: list[float] = []
     for number, (stage, expression) in enumerate(stages):
         if expression.isNumericalConstant():
             outcome = first or _Outcome(found=True, proven=True, value=0.0, bound=0.0)
@@ -276,7 +279,9 @@ def _solve_stages(
         if not outcome.found:
             if number == 0:
                 return None
+            programme.restore(values)  # a stage that fails leaves the stage before it
             break
+        values = programme.values
         first = first or outcome
         if number < len(stages) - 1 and not expression.isNumericalConstant():
             kept = outcome.value + _KEEP * max(abs(outcome.value), 1.0)
@@ -316,13 +321,12 @@ def _run(programme: Programme, time_limit: float | None) -> _Outcome:
 
 def _settle_decisions(programme: Programme) -> None:
     """Fix yes and no at whole numbers and solve once more, so that amounts are exact."""
-    values = [variable.varValue for variable in programme.problem.variables()]
+    values = programme.values
     for decision in programme.decisions:
         whole = float(round(decision.varValue or 0.0))
         decision.bounds(whole, whole)
     if not _run(programme, None).found:
-        for variable, value in zip(programme.problem.variables(), values, strict=True):
-            variable.varValue = value
+        programme.restore(values)
 
 
 def _value(variable: Any) -> float:  # noqa: ANN401  a PuLP variable
@@ -342,15 +346,14 @@ def _solution(
         return np.array([scale * _value(values[i]) if i in values else 0.0 for i in range(count)])
 
     stopped = at_nodes(programme.stop) > 0.5
-    gears: dict[int, int] = {}
-    for leg, drive in programme.drive.items():
-        choice = chain.choices[leg]
-        assert choice is not None
-        gears[choice] = max(drive, key=lambda gear: _value(drive[gear]))
+    gears = tuple(
+        max(drive, key=lambda gear: _value(drive[gear]))
+        for _, drive in sorted(programme.drive.items())
+    )
     objective = float(pulp.value(expression))
     return Solution(
         chain=chain,
-        gears=tuple(gears[choice] for choice in sorted(gears)),
+        gears=gears,
         arrive_water=np.array([_value(v) for v in programme.arrive_water]),
         arrive_coal=np.array([_value(v) for v in programme.arrive_coal]),
         leave_water=np.array([_value(v) for v in programme.leave_water]),

@@ -29,6 +29,8 @@ _LIBRARIES: Final = (
     "pulp",
 )
 _DAY: Final = 86400.0
+#: Above this share of a posted limit a crossing is remarked on.
+_NEAR: Final = 0.97
 
 
 def write_plan(scenario: Scenario, route: Route, demand: Demand, solution: Solution) -> Plan:
@@ -50,6 +52,7 @@ def write_plan(scenario: Scenario, route: Route, demand: Demand, solution: Solut
     kept = [i for i, node in enumerate(nodes) if node.kind in ("start", "finish")]
     kept = sorted({*kept, *np.flatnonzero(solution.stopped).tolist()})
     stops = tuple(_stop(scenario, demand, solution, i, number) for number, i in enumerate(kept))
+    crossings = _crossings(scenario, route, demand, solution)
     scale = {"earliest": 60.0}.get(solution.aim, 1.0)
     return Plan(
         title=scenario.file.title,
@@ -64,11 +67,16 @@ def write_plan(scenario: Scenario, route: Route, demand: Demand, solution: Solut
             _leg(route, demand, solution, nodes[a], nodes[b], number)
             for number, (a, b) in enumerate(pairwise(kept))
         ),
-        crossings=_crossings(scenario, route, demand, solution),
+        crossings=crossings,
         choices=solution.gears,
         dry_weight=demand.dry_weight,
         lighting_up_coal=demand.lighting_up_coal,
-        warnings=(*route.warnings, *demand.warnings, *_warnings(scenario, stops)),
+        warnings=(
+            *route.warnings,
+            *demand.warnings,
+            *_warnings(scenario, stops),
+            *_close_bridges(crossings),
+        ),
         assumptions=demand.assumptions,
         versions={name: _version(name) for name in _LIBRARIES},
     )
@@ -170,6 +178,16 @@ def _crossings(
             )
         )
     return tuple(crossings)
+
+
+def _close_bridges(crossings: tuple[Crossing, ...]) -> list[str]:
+    """Crossings at which our own reckoning comes near the posted figure."""
+    return [
+        f"{c.name}: our figure is {100 * c.gross / c.limit:.1f} % of the posted one; weigh "
+        "engine and train, and ask the road authority"
+        for c in crossings
+        if c.gross > _NEAR * c.limit
+    ]
 
 
 def _warnings(scenario: Scenario, stops: tuple[Stop, ...]) -> list[str]:

@@ -7,8 +7,8 @@ Run it with Python from any folder; it writes route.gpx beside itself, the same 
 2. the way is the cheapest path through the places in `VIAS`, where steep steps and steep
    hillsides cost more than distance;
 3. the line is rounded off, as a survey party would stake it;
-4. the profile is the one that moves least earth while keeping to a ruling grade and to
-   rounded summits and hollows, found as a linear programme.
+4. the profile moves little earth and changes its grade seldom, within a ruling grade and
+   with rounded summits and hollows; it is found as a linear programme.
 
 matplotlib, numpy and scipy are needed.
 """
@@ -27,9 +27,10 @@ from scipy.sparse.csgraph import dijkstra
 
 Array = NDArray[np.float64]
 
-#: North-west corner and spacing of the sample. The file swaps the signs of its latitudes
-#: ('ymin' is greater than 'ymax'): its 'ymax' is the north edge, as its highest cell shows,
-#: which then lies where the survey maps have that summit. [°]
+#: North-west corner and spacing of the sample. [°]
+#: The file's latitudes carry a slip of sign: its 'ymin' is above its 'ymax', and 'ymax' is
+#: the north edge. The highest cell, 1,076 m, then lies at 36.199 N, 84.231 W, where the
+#: published summit is 1,077 m at 36.198 N, 84.231 W; otherwise it would be 32 km off.
 NORTH, WEST, CELL = 36.44625, -84.41375, 1 / 1200
 #: Rows and columns of the sample that the road may use.
 WINDOW: Final = (slice(20, 232), slice(40, 345))
@@ -53,8 +54,10 @@ EAST_METRES = METRES * float(np.cos(np.radians(36.31)))
 SPACING = 25.0
 #: Standard deviation of the window that rounds the line off. [m]
 ROUNDING = 90.0
+#: Steepest grade elsewhere. [-]
 RULING_GRADE = 0.048
-#: Stretches with a ruling grade of their own: from, to [m], grade [-].
+#: Stretches with a ruling grade of their own, as from [m], to [m], grade [-]: an easy
+#: approach, the hill itself, and the way down the other side.
 STEEP: Final = (
     (24_500.0, 25_680.0, 0.006),
     (25_680.0, 26_600.0, 0.083),
