@@ -93,7 +93,7 @@ def plan(
     Example:
       haulplan plan scenarios/hobmere-penniford --aim fewest-stops --units metric
     """
-    from haulplan.outputs.tables import render_terminal  # noqa: PLC0415  lazy start
+    from haulplan.outputs.terminal import render_terminal  # noqa: PLC0415  lazy start
     from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start
 
     with _progress() as say:

@@ -2,6 +2,7 @@
 
 import base64
 import datetime as dt
+import json
 import math
 import os
 import re
@@ -16,16 +17,16 @@ import numpy as np
 import pytest
 
 from haulplan.outputs.cautions import CAUTIONS
+from haulplan.outputs.charts import GRADE_CLASSES
 from haulplan.outputs.maps import draw_map
 from haulplan.outputs.tables import crossings_frame, stops_frame
 from haulplan.plan.plan import Crossing, Plan, Stop
-from haulplan.outputs.charts import GRADE_CLASSES
 from haulplan.route import Line, Route, build_route
 from haulplan.scenario import Scenario, read_scenario
 from haulplan.units import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Locator, Page
+    from playwright.sync_api import Browser, Dialog, Locator, Page
 
 _US = UNIT_SYSTEMS["us"]
 _CHROMIUM = shutil.which("chromium")
@@ -74,7 +75,7 @@ def _write_road(folder: Path, *, back: bool) -> None:
         share = step / 400
         run = 1 - abs(1 - 2 * share) if back else share
         latitude, longitude = _latitude(run), _longitude(run)
-        height = 200 + 90 * math.sin(11 * run) ** 2
+        height = 200 + 170 * math.sin(11 * run) ** 2
         points.append(
             f'<trkpt lat="{latitude:.6f}" lon="{longitude:.6f}"><ele>{height:.1f}</ele></trkpt>'
         )
@@ -199,7 +200,7 @@ def _missing(what: str) -> None:
 @pytest.fixture(scope="module")
 def browser() -> "Iterator[Browser]":
     try:
-        from playwright.sync_api import sync_playwright
+        from playwright.sync_api import sync_playwright  # noqa: PLC0415  may be missing
     except ImportError:
         _missing("playwright")
         raise
@@ -219,27 +220,35 @@ def browser() -> "Iterator[Browser]":
 
 
 @dataclass(frozen=True)
-class _Watch:
+class _Ear:
     """What a page asked for and complained of."""
 
     requests: list[str] = field(default_factory=list)
     complaints: list[str] = field(default_factory=list)
 
+    def watch(self, page: "Page") -> None:
+        def dismiss(dialog: "Dialog") -> None:
+            self.complaints.append(dialog.message)
+            dialog.dismiss()
+
+        page.on("request", lambda request: self.requests.append(request.url))
+        page.on("console", lambda line: self.complaints.append(line.text))
+        page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        page.on("dialog", dismiss)
+
 
 @contextmanager
 def _opened(
     browser: "Browser", case: _Case, size: tuple[int, int], folder: Path
-) -> "Iterator[tuple[Page, _Watch]]":
+) -> "Iterator[tuple[Page, _Ear]]":
     """The page in a window without network; leaving checks that it stayed quiet."""
     file = folder / "map.html"
     file.write_text(case.html, encoding="utf-8")
     context = browser.new_context(viewport={"width": size[0], "height": size[1]}, offline=True)
     page = context.new_page()
-    watch = _Watch()
-    page.on("request", lambda request: watch.requests.append(request.url))
-    page.on("console", lambda line: watch.complaints.append(line.text))
-    page.on("pageerror", lambda error: watch.complaints.append(str(error)))
-    page.on("dialog", lambda dialog: (watch.complaints.append("dialog"), dialog.dismiss()))
+    page.set_default_timeout(5000)
+    watch = _Ear()
+    watch.watch(page)
     try:
         page.goto(file.as_uri())
         yield page, watch
@@ -305,7 +314,10 @@ def test_every_class_of_grade_is_seen_on_the_map(
     colours = [shown.colour for shown in GRADE_CLASSES]
     with _opened(browser, case, size, tmp_path) as (page, _):
         seen = _count_colours(page, colours)
-        page.add_style_tag(content=".leaflet-overlay-pane, .mark { display: none !important; }")
+        page.add_style_tag(
+            content=".leaflet-overlay-pane, .leaflet-marker-pane, .leaflet-control-container"
+            " { display: none !important; }"
+        )
         left = _count_colours(page, colours)
     assert min(seen) > 20
     assert sum(seen) > 500
@@ -370,7 +382,8 @@ def test_bridges_show_the_posted_figure_beside_ours_and_judge_nothing(
         _marks(page, "bridge")[0].click()
         words = page.locator(".leaflet-popup-content p").text_content() or ""
     assert shown == expected
-    assert [row[0] for row in shown[0]][3:5] == ["posted limit [short ton]", "our gross [short ton]"]
+    labels = [row[0] for row in shown[0]]
+    assert labels[3:5] == ["posted limit [short ton]", "our gross [short ton]"]
     assert "road authority decide" in words
     assert not re.search(r"safe|strong|\bok\b|passes", words, re.IGNORECASE)
 
@@ -411,7 +424,7 @@ def test_labels_of_marks_hold_the_names_as_text(
 ) -> None:
     with _opened(browser, case, (1280, 800), tmp_path) as (page, _):
         labels = {label.text_content() for label in page.locator(".label").all()}
-    assert {name for name in _HOSTILE[:3]} <= labels
+    assert set(_HOSTILE[:3]) <= labels
 
 
 @_SIZES
@@ -456,7 +469,7 @@ def test_what_a_finger_touches_is_at_least_44_pixels(
         )
         sizes = [_box(item)[2:] for item in touched.all() if item.is_visible()]
     assert len(sizes) >= 10
-    assert min(min(pair) for pair in sizes) >= 44
+    assert round(min(min(pair) for pair in sizes), 1) >= 44
 
 
 def test_marks_are_reached_and_opened_by_the_keyboard(
@@ -478,13 +491,12 @@ def test_marks_are_reached_and_opened_by_the_keyboard(
 
 def test_the_map_can_be_looked_at_closer(browser: "Browser", case: _Case, tmp_path: Path) -> None:
     with _opened(browser, case, (360, 640), tmp_path) as (page, _):
-        before = page.locator(".leaflet-control-scale-line").text_content()
+        scale = page.locator(".leaflet-control-scale-line")
+        before = scale.text_content() or ""
         page.locator(".leaflet-control-zoom-in").click()
-        page.wait_for_function(
-            "before => document.querySelector('.leaflet-control-scale-line').textContent !== before",
-            arg=before,
-        )
-        assert "mi" in (page.locator(".leaflet-control-scale-line").text_content() or "")
+        page.locator(f".leaflet-control-scale-line:not(:text-is('{before}'))").wait_for()
+        miles = [float(text.removesuffix(" mi")) for text in (before, scale.text_content() or "")]
+    assert miles[1] < miles[0]
 
 
 def test_a_road_without_positions_is_refused(case: _Case) -> None:
@@ -526,5 +538,7 @@ def test_a_road_across_the_date_line_is_drawn_in_one_piece(case: _Case) -> None:
     route = replace(case.route, line=replace(line, longitude=moved))
     assert np.ptp(moved) > 300
     page = draw_map(case.scenario, route, case.plan, _US)
-    west, east = re.search(r'"bounds":\[\[[\d.-]+,([\d.-]+)\],\[[\d.-]+,([\d.-]+)\]\]', page).groups()  # type: ignore[union-attr]
-    assert float(east) - float(west) < 1
+    found = re.search(r'"bounds":(\[\[.*?\]\])', page)
+    assert found is not None
+    (_, west), (_, east) = json.loads(found[1])
+    assert 0.2 < east - west < 0.3

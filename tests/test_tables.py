@@ -22,10 +22,10 @@ from haulplan.outputs.tables import (
     legs_csv,
     legs_frame,
     plain,
-    render_terminal,
     stops_csv,
     stops_frame,
 )
+from haulplan.outputs.terminal import render_terminal
 from haulplan.plan.plan import Crossing, Leg, Plan, Stop
 from haulplan.route.build import Route, build_route
 from haulplan.scenario import Scenario, read_scenario

@@ -93,11 +93,12 @@ details ul { margin: 0 0 .8rem; padding-left: 1.2rem; }
   padding: .15rem 0; }
 #key li svg { width: 54px; height: 22px; }
 #key li .mark { position: relative; width: auto; height: 34px; }
-.folium-map { grid-area: map; z-index: 0; border: solid #111; border-width: 1px 0; }
+.folium-map { grid-area: map; z-index: 0; box-sizing: border-box; border: solid #111;
+  border-width: 1px 0; }
 @media (min-width: 56rem) {
   body { grid: "heading map" auto "cautions map" auto "key map" 1fr / 22rem minmax(0, 1fr); }
   .folium-map { position: sticky !important; top: 0 !important; height: 100vh !important;
-    border-width: 0 0 0 1px; box-sizing: border-box; }
+    border-width: 0 0 0 1px; }
 }
 .leaflet-container { background: #f3edd9; font: 16px/1.35 Arial, Helvetica, sans-serif; }
 .leaflet-bar a, .leaflet-touch .leaflet-bar a, .leaflet-container a.leaflet-popup-close-button {
@@ -125,8 +126,9 @@ td { font-weight: bold; min-width: 5.5rem; }
 .mark i.place { width: 12px; height: 12px; background: #111;
   transform: translate(-50%, -50%) rotate(45deg); }
 .label { position: absolute; width: max-content; max-width: min(9rem, 34vw); overflow: hidden;
-  display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 2; pointer-events: none; font: 14px/1.2 Arial, Helvetica, sans-serif;
-  text-shadow: 0 0 3px #f3edd9, 0 0 3px #f3edd9, 0 0 3px #f3edd9, 0 0 3px #f3edd9; }
+  display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 2;
+  pointer-events: none; font: 14px/1.2 Arial, Helvetica, sans-serif; padding: 0 2px;
+  background: #f3edd9cc; border-radius: 3px; }
 .label.stop, .label.start, .label.finish { font-weight: bold; }
 .arrow { pointer-events: none; }
 .arrow svg { display: block; }
@@ -167,17 +169,31 @@ document.addEventListener("DOMContentLoaded", function () {
     row.appendChild(node("span", "", words));
     key.appendChild(row);
   }
+  var roads = [];
   function line(lines, colour, width, dash) {
-    L.polyline(lines, {
+    roads.push({lines: lines, shape: L.polyline(lines, {
       color: colour, weight: width, dashArray: dash, opacity: 1, lineCap: "butt",
       lineJoin: "round", interactive: false
-    }).addTo(map);
+    }).addTo(map)});
+  }
+  // The lines moved to the right of the way driven.
+  function beside(lines) {
+    return lines.map(function (points) {
+      var spots = points.map(function (at) { return map.project(at); });
+      spots = spots.filter(function (p, i) {
+        return i % (spots.length - 1) === 0 || p.distanceTo(spots[i - 1]) > 2;
+      });
+      return spots.map(function (p, i) {
+        var way = (spots[i + 1] || p).subtract(spots[i - 1] || p);
+        var size = Math.hypot(way.x, way.y) || 1;
+        return map.unproject(p.add([-6 * way.y / size, 6 * way.x / size]));
+      });
+    });
   }
   line(data.classes.map(function (c) { return c.lines; }).flat(), "#fffdf5", 14, "");
-  // Dashes lie on top, so that a road driven both ways shows its climbs and its descents.
-  data.classes.slice().sort(function (a, b) {
-    return !!a.dash - !!b.dash || a.width - b.width;
-  }).forEach(function (c) { line(c.lines, c.colour, c.width, c.dash); });
+  data.classes.slice().sort(function (a, b) { return a.width - b.width; }).forEach(function (c) {
+    line(c.lines, c.colour, c.width, c.dash);
+  });
   data.classes.forEach(function (c) {
     var sign = drawn("svg", {viewBox: "0 0 54 22", "aria-hidden": "true"});
     drawn("line", {
@@ -291,6 +307,9 @@ document.addEventListener("DOMContentLoaded", function () {
   }
   function arrange() {
     var taken = [], road = [], boxes, corner = view().min;
+    if (data.twice) {
+      roads.forEach(function (r) { r.shape.setLatLngs(beside(r.lines)); });
+    }
     data.classes.map(function (c) { return c.lines; }).flat(2).forEach(function (at) {
       var p = map.latLngToLayerPoint(at);
       if (!road.length || p.distanceTo(road[road.length - 1]) > 6) { road.push(p); }
@@ -301,8 +320,12 @@ document.addEventListener("DOMContentLoaded", function () {
     });
     boxes.push([corner.x, corner.y, corner.x + 62, corner.y + 106]);
     marks.forEach(function (m) { if (m.shown) { name(m, boxes, road); } });
-    arrows.forEach(function (arrow) {
-      var p = map.latLngToLayerPoint(arrow.getLatLng()), clear = taken.every(function (t) {
+    arrows.forEach(function (arrow, i) {
+      var a = data.arrows[i], aside = data.twice ? 6 : 0, bearing = a[2] * Math.PI / 180;
+      var p = map.latLngToLayerPoint(a.slice(0, 2)).add(
+        [aside * Math.cos(bearing), aside * Math.sin(bearing)]);
+      arrow.setLatLng(map.layerPointToLatLng(p));
+      var clear = taken.every(function (t) {
         return p.distanceTo(t.spot) > t.radius + 12;
       });
       arrow.getElement().style.display = clear ? "" : "none";
@@ -314,10 +337,14 @@ document.addEventListener("DOMContentLoaded", function () {
   map.on("popupopen popupclose", function (event) {
     map.getContainer().classList.toggle("reading", event.type === "popupopen");
   });
+  map.getContainer().addEventListener("keydown", function (event) {
+    if (event.key === "Escape") { map.closePopup(); }
+  });
   map.getContainer().setAttribute("role", "region");
   map.getContainer().setAttribute("aria-label", "Map of the road");
   function fit() {
-    var corner = L.bounds([0, 0], [80, 124]), room = {padding: [30, 34], animate: false, maxZoom: 16};
+    var corner = L.bounds([0, 0], [80, 124]);
+    var room = {padding: [30, 34], animate: false, maxZoom: 16};
     map.fitBounds(data.bounds, room);
     arrange();
     if (marks.some(function (m) {
@@ -425,6 +452,7 @@ def _data(
         *_supply_marks(scenario, route, line, plan, system),
         *_place_marks(scenario, route, line, system),
     ]
+    twice = _driven_twice(line)
     units = [
         getattr(system, kind).label for kind in ("distance", "height", "water", "coal", "mass")
     ]
@@ -442,20 +470,35 @@ def _data(
         "arrows": _arrows(route, line),
         "marks": marks,
         "signs": [sign for sign in _SIGNS if sign[0] in {mark["kind"] for mark in marks}],
-        "remarks": _remarks(route),
+        "remarks": _remarks(route, twice=twice),
+        "twice": twice,
         "metric": system.name == "metric",
     }
 
 
-def _remarks(route: Route) -> list[str]:
+def _remarks(route: Route, *, twice: bool) -> list[str]:
     grades = "Grades are means over 100 m." if route.has_heights else "Heights: not given."
     words = [
         f"{grades} Arrowheads point the way driven. North is up.",
         "Zoom in for names and small marks that have no room.",
     ]
-    if any(passing.of > 1 for passing in route.passings):
-        words.append("Where a road is driven both ways, the two lines lie on each other.")
+    if twice:
+        words.append("Lines lie to the right of the way driven, for a road is driven twice.")
     return words
+
+
+def _driven_twice(line: Line) -> bool:
+    """Whether some hundreds of metres of the road are driven again later."""
+    at = np.arange(0.0, line.distance[-1], 50.0)
+    north = np.interp(at, line.distance, line.latitude)
+    east = np.interp(at, line.distance, line.longitude) * np.cos(np.radians(north.mean()))
+    cells = np.floor(np.stack([north, east], axis=1) * 111_000 / 60).tolist()
+    first: dict[tuple[float, ...], float] = {}
+    again = [
+        distance - first.setdefault(tuple(cell), distance) > 500
+        for cell, distance in zip(cells, at.tolist(), strict=True)
+    ]
+    return sum(again) >= 5
 
 
 def _classes(route: Route, line: Line) -> list[dict[str, Any]]:

@@ -166,7 +166,13 @@ def solve(
         progress(f"choosing stops, round {number + 1}")
         chain = build_chain(scenario, route, demand, aboard, chosen)
         solution = _solve_stages(
-            chain, offers, _limits(scenario, demand, margin), aim, time_limit, fixed
+            chain,
+            offers,
+            _limits(scenario, demand, margin),
+            aim,
+            time_limit,
+            fixed=fixed,
+            brief=number == 0,
         )
         if solution is None:
             bare = _limits(scenario, demand, _Margin(mass=0.0, time=0.0))
@@ -177,7 +183,7 @@ def solve(
         chosen = solution.gears
         aboard = _carried(demand, solution)
         moved = _movement(demand, solution, aboard)
-        if moved.within(margin, room) and margin.mass <= _SETTLED * room:
+        if number and moved.within(margin, room) and margin.mass <= _SETTLED * room:
             return replace(solution, aboard=aboard)
         if error is not None and moved.mass >= 0.5 * error.mass:
             fixed = solution
@@ -257,14 +263,18 @@ def _solve_stages(
     limits: Limits,
     aim: Aim,
     time_limit: float | None,
+    *,
     fixed: Solution | None,
+    brief: bool,
 ) -> Solution | None:
-    """Minimise the aims in order; None if no answer exists."""
+    """Minimise the aims in order, the first only if `brief`; None if no answer exists."""
     programme = build_programme(chain, offers, limits)
     if fixed is not None:
         for node, stop in programme.stop.items():
             stop.bounds(float(fixed.stopped[node]), float(fixed.stopped[node]))
     name, stages = _stages(programme, aim)
+    if brief:  # enough to see what is carried where
+        stages = stages[:1]
     first: _Outcome | None = None
     values: list[float] = []
     for number, (stage, expression) in enumerate(stages):
