@@ -92,10 +92,7 @@ def grade_runs(route: Route) -> list[tuple[float, float, int]]:
     kind = _LEVEL + np.sign(grade) * ((size >= _CLIMB).astype(int) + (size >= _STEEP))
     cuts = np.flatnonzero(np.diff(kind)) + 1
     ends = np.concatenate([[0], cuts, [count]]).astype(int)
-    return [
-        (float(edges[a]), float(edges[b]), int(kind[a]))
-        for a, b in pairwise(ends.tolist())
-    ]
+    return [(float(edges[a]), float(edges[b]), int(kind[a])) for a, b in pairwise(ends.tolist())]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -268,7 +265,7 @@ def _root(plan: Plan, route: Route, stores: Sequence[_Store], system: UnitSystem
     title.text = _clean(f"{plan.title}: the road, tank and bunkers")
     ET.SubElement(root, "desc", id="profile-words").text = _words(plan, route, stores, system)
     _shape(root, "rect", width=_WIDTH, height=_HEIGHT, fill=_PAPER)
-    _text(root, _LEFT, 30, _shortened(plan.title, 76), size=20, font_weight="bold")
+    _text(root, _LEFT, 30, _shortened(plan.title, 66), size=20, font_weight="bold")
     _text(
         root, _LEFT, 50,
         f"{plan.date.isoformat()}, {system.distance.text(route.length)}. Numbers are the "
@@ -352,10 +349,11 @@ def _draw_store(root: ET.Element, store: _Store, panel: _Panel) -> None:
 
 
 def _draw_grid(root: ET.Element, panel: _Panel, unit: DisplayUnit) -> None:
+    axis = f"{round(panel.top, 2):g}"
     for value, label in _ticks(panel.low, panel.high, unit, 4):
         y = panel.y(value)
         _shape(root, "line", x1=_LEFT, x2=_RIGHT, y1=y, y2=y, stroke="#8a8577", stroke_width=0.6)
-        _text(root, _LEFT - 8, y + 4.5, label, text_anchor="end", data_axis=f"{panel.top:g}")
+        _text(root, _LEFT - 8, y + 4.5, label, text_anchor="end", data_axis=axis)
     _shape(
         root, "rect", x=_LEFT, y=panel.top, width=_RIGHT - _LEFT,
         height=panel.bottom - panel.top, fill="none", stroke=_INK,

@@ -39,7 +39,6 @@ Rows = list[list[str]]
 _SPACING: Final = 5.0
 _MOST_POINTS: Final = 20_000
 _ARROWS: Final = 12
-_ALL_DAY: Final = 86400.0
 
 #: Kinds of mark: rank, radius on the screen [px], and what a screen reader says first.
 _KINDS: Final = {
@@ -109,10 +108,10 @@ details ul { margin: 0 0 .8rem; padding-left: 1.2rem; }
 .reading .leaflet-control-container { visibility: hidden; }
 .leaflet-popup-content h2 { font-size: 1.05rem; margin: 0 40px .4rem 0; }
 .leaflet-popup-content p { margin: .5rem 0 0; }
-.leaflet-popup-content table { border-collapse: collapse; width: 100%; }
+.leaflet-popup-content table { border-collapse: collapse; table-layout: fixed; width: 100%; }
 th, td { border-top: 1px solid #bbb; padding: .15rem .3rem .15rem 0; text-align: left;
   vertical-align: top; font-weight: normal; }
-td { font-weight: bold; min-width: 5.5rem; }
+td { font-weight: bold; }
 .mark { border-radius: 50%; outline: none; }
 .mark i { position: absolute; left: 50%; top: 50%; transform: translate(-50%, -50%);
   box-sizing: border-box; border: 2px solid #111; background: #fff; font-style: normal; }
@@ -244,7 +243,8 @@ document.addEventListener("DOMContentLoaded", function () {
       zIndexOffset: 1000 * (4 - item.level),
       icon: L.divIcon({html: sign, className: "mark", iconSize: [44, 44]})
     }).bindPopup(function () { return details(item); }, {
-      maxWidth: Math.min(340, map.getSize().x - 40), maxHeight: map.getSize().y - 60,
+      minWidth: Math.min(310, map.getSize().x - 46), maxHeight: map.getSize().y - 60,
+      maxWidth: Math.min(340, map.getSize().x - 46),
       autoPanPadding: [8, 8]
     }).addTo(map);
     marker.getElement().setAttribute("aria-label", item.title);
@@ -494,11 +494,11 @@ def _driven_twice(line: Line) -> bool:
     east = np.interp(at, line.distance, line.longitude) * np.cos(np.radians(north.mean()))
     cells = np.floor(np.stack([north, east], axis=1) * 111_000 / 60).tolist()
     first: dict[tuple[float, ...], float] = {}
-    again = [
-        distance - first.setdefault(tuple(cell), distance) > 500
+    since = [
+        distance - first.setdefault(tuple(cell), distance)
         for cell, distance in zip(cells, at.tolist(), strict=True)
     ]
-    return sum(again) >= 5
+    return int(np.count_nonzero(np.array(since) > 500)) >= 5
 
 
 def _classes(route: Route, line: Line) -> list[dict[str, Any]]:
@@ -525,7 +525,7 @@ def _classes(route: Route, line: Line) -> list[dict[str, Any]]:
 
 
 def _arrows(route: Route, line: Line) -> list[list[float]]:
-    """Latitude, longitude and bearing of arrowheads along the road. [°]"""
+    """Latitude, longitude and bearing of arrowheads along the road, in degrees."""
     ahead = route.length / 400
     arrows = []
     for distance in (np.arange(_ARROWS) + 0.5) * route.length / _ARROWS:
@@ -614,11 +614,12 @@ def _offer(supply: Supply, passing: Passing, currency: str, system: UnitSystem) 
         if available is not None:
             rows += _amounts(store, unit, available, rate)
             price = getattr(supply, f"{store}_price") * unit.size
-            rows.append([f"{store} price [{currency}/{unit.label}]", f"{round(price, 4):,}"])
+            shown = f"{price:,.4f}".rstrip("0").rstrip(".")
+            rows.append([f"{store} price [{currency}/{unit.label}]", shown])
     rows.append([f"call-out [{currency}]", f"{supply.call_out:,.2f}"])
     rows.append(["set-up [min]", f"{supply.set_up / 60:.0f}"])
-    if (supply.opens, supply.closes) != (0.0, _ALL_DAY):
-        rows.append(["open", f"{_clock(supply.opens)}-{_clock(supply.closes)}"])
+    hours = f"{_clock(supply.opens)}-{_clock(supply.closes)}"
+    rows.append(["open", "all day" if hours == "00:00-24:00" else hours])
     for label in ("side", "contact", "permit", "last_confirmed", "note"):
         value = getattr(supply, label)
         if value is not None:
