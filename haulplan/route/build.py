@@ -4,7 +4,6 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
 
 import networkx as nx
 import numpy as np
@@ -12,9 +11,11 @@ from numpy.typing import NDArray
 
 from haulplan.errors import InputError, Problem
 from haulplan.route.gpx import Piece, read_gpx
+from haulplan.route.passings import Line, Passing, find_passings, off_road, stand_on_sample
 from haulplan.route.profile import STEP, along, clean_profile, climb_of
 from haulplan.scenario import Scenario, read_road_table
-from haulplan.scenario.schema import Bridge, Place, RoadRow, Supply
+from haulplan.scenario.schema import RoadRow
+from haulplan.units import UNIT_SYSTEMS
 
 __all__ = ["Line", "Passing", "Route", "build_route"]
 
@@ -23,46 +24,9 @@ Array = NDArray[np.float64]
 #: Longest piece of a typed-in road between two samples. [m]
 _LONGEST_SEGMENT = 100.0
 #: Grades beyond this are reported: few roads have them, many recordings do. [-]
-_STEEP = 0.25
+_STEEP = 0.2
+#: Shorter breaks are a recorder's pause, on the same hill. [m]
 _NOTABLE_GAP = 100.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Line:
-    """The road as drawn: points with their distance along the route."""
-
-    latitude: Array
-    longitude: Array
-    distance: Array
-
-    def position(self, distance: float) -> tuple[float, float]:
-        """Latitude and longitude at a distance along the route [°]."""
-        index = int(np.clip(np.searchsorted(self.distance, distance), 1, self.distance.size - 1))
-        before, after = self.distance[index - 1], self.distance[index]
-        share = 0.0 if after <= before else (distance - before) / (after - before)
-        turn = (self.longitude[index] - self.longitude[index - 1] + 180.0) % 360.0 - 180.0
-        latitude = self.latitude[index - 1] + share * (
-            self.latitude[index] - self.latitude[index - 1]
-        )
-        return float(latitude), float(self.longitude[index - 1] + share * turn)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Passing:
-    """One meeting of the route with a listed place; a road driven twice meets it twice."""
-
-    kind: Literal["supply", "bridge", "place"]
-    name: str
-    row: int
-    distance: float
-    offset: float
-    number: int
-    of: int
-
-    @property
-    def label(self) -> str:
-        """The name, with the pass where there are several."""
-        return self.name if self.of == 1 else f"{self.name} (pass {self.number} of {self.of})"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,10 +92,12 @@ def build_route(scenario: Scenario) -> Route:
     name, samples, heights, line, surfaces = _road(scenario, problems, warnings)
     if problems:
         raise InputError(problems)
-    passings = _passings(scenario, float(samples[-1]), line, problems)
+    passings = find_passings(scenario, float(samples[-1]), line, problems)
     for row, stretch in enumerate(scenario.surfaces, start=2):
         if stretch.begin >= samples[-1]:
-            problems.append(_off_road("surfaces.csv", row, "from", stretch.begin, samples[-1]))
+            problems.append(
+                off_road(scenario, "surfaces.csv", row, "from", stretch.begin, float(samples[-1]))
+            )
     if problems:
         raise InputError(problems)
     cuts = [p.distance for p in passings]
@@ -143,10 +109,10 @@ def build_route(scenario: Scenario) -> Route:
     surface, limit = _surfaces(scenario, distance, surfaces)
     has_heights = bool(np.isfinite(heights).all())
     if has_heights:
-        warnings += _steep_warnings(distance, elevation)
+        warnings += _steep_warnings(scenario, distance, elevation)
     else:
         elevation = np.zeros_like(distance)
-    snapped = tuple(_snap_to_sample(p, distance) for p in passings)
+    snapped = tuple(stand_on_sample(p, distance) for p in passings)
     return Route(
         name=name,
         distance=distance,
@@ -179,13 +145,16 @@ def _road(
         return path.stem, samples, heights, None, [t for t in tabled if t[1]]
     recording = read_gpx(path, track=scenario.file.route.track)
     warnings += recording.warnings
-    line, pieces = _join(scenario, recording.pieces, path.name, problems, warnings)
+    line, runs = _join(scenario, recording.pieces, path.name, problems, warnings)
     if problems:
         return "", np.zeros(1), np.zeros(1), None, []
     if scenario.grades_file is not None:
         samples, heights = _graded(scenario, line, problems)
     else:
-        samples, heights = _recorded_profile(scenario, line, pieces, path.name, problems, warnings)
+        elevation = np.concatenate([piece.elevation for piece in recording.pieces])
+        samples, heights = _recorded_profile(
+            scenario, line, elevation, runs, path.name, problems, warnings
+        )
     return recording.name, samples, heights, line, []
 
 
@@ -211,38 +180,42 @@ def _join(
     file: str,
     problems: list[Problem],
     warnings: list[str],
-) -> tuple[Line, list[tuple[float, float, Piece]]]:
-    """One line from all pieces, with the distance at which each begins and ends."""
+) -> tuple[Line, list[slice]]:
+    """One line from all pieces, and the runs of points between its gaps."""
+    system = UNIT_SYSTEMS[scenario.file.units]
     latitude = np.concatenate([piece.latitude for piece in pieces])
     longitude = np.concatenate([piece.longitude for piece in pieces])
     distance = along(latitude, longitude)
-    spans = []
+    runs: list[slice] = []
     first = 0
     for number, piece in enumerate(pieces, start=1):
-        last = first + piece.latitude.size - 1
-        spans.append((float(distance[first]), float(distance[last]), piece))
+        last = first + piece.latitude.size
         gap = float(distance[first] - distance[first - 1]) if first else 0.0
         if gap > scenario.file.route.longest_gap:
             problems.append(
                 Problem(
                     file=file,
                     where=f"piece {number}",
-                    found=f"begins {gap / 1000:.2f} km from the end of the piece before",
+                    found=f"begins {system.distance.text(gap)} from the end of the piece before",
                     remedy="name one track with route.track, mend the file, or raise "
                     "route.longest_gap",
                 )
             )
         elif gap > _NOTABLE_GAP:
             warnings.append(
-                f"{file}: gap of {gap:.0f} m before piece {number}, at "
-                f"{distance[first - 1] / 1000:.2f} km, is driven straight"
+                f"{file}: gap of {system.height.text(gap)} before piece {number}, at "
+                f"{system.distance.text(float(distance[first - 1]))}, is driven straight"
             )
-        first = last + 1
+        if runs and gap <= _NOTABLE_GAP:
+            runs[-1] = slice(runs[-1].start, last)
+        else:
+            runs.append(slice(first, last))
+        first = last
     if distance[-1] <= 0:
         problems.append(
             Problem(file=file, where="", found="length 0", remedy="give a road that leads on")
         )
-    return Line(latitude=latitude, longitude=longitude, distance=distance), spans
+    return Line(latitude=latitude, longitude=longitude, distance=distance), runs
 
 
 def _graded(scenario: Scenario, line: Line, problems: list[Problem]) -> tuple[Array, Array]:
@@ -255,13 +228,14 @@ def _graded(scenario: Scenario, line: Line, problems: list[Problem]) -> tuple[Ar
     if problems:
         return samples, samples * np.nan
     ends, heights = _tabled_profile(rows)
+    unit = UNIT_SYSTEMS[scenario.file.units].distance
     reach = rows[-1].distance - rows[0].distance
     if abs(reach - length) > 0.02 * length + 50.0:
         problems.append(
             Problem(
                 file=path.name,
                 where="column distance",
-                found=f"covers {reach / 1000:.2f} km of a road of {length / 1000:.2f} km",
+                found=f"covers {unit.text(reach)} of a road of {unit.text(length)}",
                 remedy="give heights or grades from the start to the finish",
             )
         )
@@ -271,15 +245,15 @@ def _graded(scenario: Scenario, line: Line, problems: list[Problem]) -> tuple[Ar
 def _recorded_profile(
     scenario: Scenario,
     line: Line,
-    pieces: Sequence[tuple[float, float, Piece]],
+    elevation: Array,
+    runs: Sequence[slice],
     file: str,
     problems: list[Problem],
     warnings: list[str],
 ) -> tuple[Array, Array]:
-    """Heights recorded in the file, cleaned piece by piece."""
-    every = np.concatenate([piece.elevation for _, _, piece in pieces])
-    known = np.isfinite(every)
-    usable = known.any() and float(np.ptp(every[known])) > 0
+    """Heights recorded in the file, cleaned run by run."""
+    known = np.isfinite(elevation)
+    usable = known.any() and float(np.ptp(elevation[known])) > 0
     if not usable and not scenario.demand:
         what = "no heights" if not known.any() else "one and the same height throughout"
         problems.append(
@@ -293,148 +267,33 @@ def _recorded_profile(
         )
     if not usable:
         return line.distance[[0, -1]], np.full(2, np.nan)
+    distance_text = UNIT_SYSTEMS[scenario.file.units].distance.text
     missing = _missing_length(line.distance, known)
     length = float(line.distance[-1])
     if missing > 0:
         warnings.append(
-            f"{file}: heights missing over {missing / 1000:.2f} km of {length / 1000:.2f} km, "
+            f"{file}: heights missing over {distance_text(missing)} of {distance_text(length)}, "
             "taken as an even grade there"
         )
-    filled = np.interp(line.distance, line.distance[known], every[known])
+    filled = np.interp(line.distance, line.distance[known], elevation[known])
     distances, heights = [], []
-    first = 0
-    for begin, end, piece in pieces:
-        count = piece.latitude.size
-        if end > begin:
-            own = line.distance[first : first + count] - begin
-            grid, smooth = clean_profile(own, filled[first : first + count])
-            distances.append(grid + begin)
+    for run in runs:
+        own = line.distance[run]
+        if own[-1] > own[0]:
+            grid, smooth = clean_profile(own - own[0], filled[run])
+            distances.append(grid + own[0])
             heights.append(smooth)
-        first += count
     distance = np.concatenate(distances)
     order = np.concatenate([[True], np.diff(distance) > 1e-6])
     return distance[order], np.concatenate(heights)[order]
 
 
 def _missing_length(distance: Array, known: NDArray[np.bool_]) -> float:
-    """Length of road whose ends do not both have a height [m]."""
-    both = known[1:] & known[:-1]
-    return float(np.diff(distance)[~both].sum())
-
-
-def _off_road(file: str, row: int, column: str, value: float, length: float) -> Problem:
-    return Problem(
-        file=file,
-        where=f"row {row}, column {column}",
-        found=f"{value / 1000:.2f} km is beyond the road's end at {length / 1000:.2f} km",
-        remedy="give a distance on the road",
-    )
-
-
-def _passings(
-    scenario: Scenario, length: float, line: Line | None, problems: list[Problem]
-) -> list[Passing]:
-    """Every meeting of the road with a supply, bridge or place, in driving order."""
-    found: list[Passing] = []
-    tables: tuple[
-        tuple[Literal["supply", "bridge", "place"], str, Sequence[Supply | Bridge | Place]], ...
-    ] = (
-        ("supply", "supply.csv", scenario.supplies),
-        ("bridge", "bridges.csv", scenario.bridges),
-        ("place", "places.csv", scenario.places),
-    )
-    for kind, file, rows in tables:
-        for row, item in enumerate(rows):
-            if item.at is not None:
-                if item.at > length * (1 + 1e-9):
-                    problems.append(_off_road(file, row + 2, "at", item.at, length))
-                hits = [(min(item.at, length), 0.0)]
-            elif line is None:
-                problems.append(
-                    Problem(
-                        file=file,
-                        where=f"row {row + 2}",
-                        found=f"'{item.name}' has latitude and longitude, the road has none",
-                        remedy="give its distance along the road in column 'at'",
-                    )
-                )
-                continue
-            else:
-                hits = _snap(scenario, line, item, file, row + 2, problems)
-            found += [
-                Passing(
-                    kind=kind,
-                    name=item.name,
-                    row=row,
-                    distance=distance,
-                    offset=offset,
-                    number=number,
-                    of=len(hits),
-                )
-                for number, (distance, offset) in enumerate(hits, start=1)
-            ]
-    rank = {"place": 0, "supply": 1, "bridge": 2}
-    return sorted(found, key=lambda p: (p.distance, rank[p.kind], p.row))
-
-
-def _snap(
-    scenario: Scenario,
-    line: Line,
-    item: Supply | Bridge | Place,
-    file: str,
-    row: int,
-    problems: list[Problem],
-) -> list[tuple[float, float]]:
-    """Distance along the road and offset of each pass by a place given by coordinates."""
-    assert item.latitude is not None and item.longitude is not None  # noqa: PT018
-    limit = scenario.file.route.snap
-    distance, offset = _feet(line, item.latitude, item.longitude)
-    near = offset <= limit
-    if not near.any():
-        best = int(np.argmin(offset))
-        swapped = abs(item.latitude) <= 90 and abs(item.longitude) <= 90
-        hint = ""
-        if swapped and offset[best] > 1e5:
-            other = _feet(line, item.longitude, item.latitude)[1].min()
-            hint = "latitude and longitude look swapped; " if other < 1e5 else ""
-        problems.append(
-            Problem(
-                file=file,
-                where=f"row {row}, column latitude",
-                found=f"'{item.name}' is {offset[best] / 1000:.2f} km from the road "
-                f"(nearest at {distance[best] / 1000:.2f} km)",
-                remedy=f"{hint}mend the position, give 'at', or raise route.snap "
-                f"(now {limit:.0f} m)",
-            )
-        )
-        return []
-    groups: list[list[int]] = []
-    for index in np.flatnonzero(near).tolist():
-        if groups and distance[index] - distance[groups[-1][-1]] <= 2 * limit:
-            groups[-1].append(index)
-        else:
-            groups.append([index])
-    best_of = [min(group, key=lambda i: (offset[i], i)) for group in groups]
-    return [(float(distance[i]), float(offset[i])) for i in best_of]
-
-
-def _feet(line: Line, latitude: float, longitude: float) -> tuple[Array, Array]:
-    """For each piece of the line, the nearest point to a place: distance along, offset.
-
-    Offsets are reckoned on a plane touching at the place: exact enough below some
-    kilometres, and only compared beyond. [m]
-    """
-    radius = 6371008.8
-    north = np.radians(line.latitude - latitude) * radius
-    turn = (line.longitude - longitude + 180.0) % 360.0 - 180.0
-    east = np.radians(turn) * radius * math.cos(math.radians(latitude))
-    dx, dy = np.diff(east), np.diff(north)
-    square = dx * dx + dy * dy
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.where(square > 0, -(east[:-1] * dx + north[:-1] * dy) / square, 0.0)
-    share = np.clip(share, 0.0, 1.0)
-    offset = np.hypot(east[:-1] + share * dx, north[:-1] + share * dy)
-    return line.distance[:-1] + share * np.diff(line.distance), offset
+    """Length of road between heights more than a notable gap apart [m]."""
+    at = np.flatnonzero(known)
+    unknown = np.diff(np.concatenate([[-1], at, [known.size]])) > 1
+    apart = np.diff(np.concatenate([distance[:1], distance[at], distance[-1:]]))
+    return float(apart[unknown & (apart > _NOTABLE_GAP)].sum())
 
 
 def _merge(samples: Array, cuts: Iterable[float]) -> Array:
@@ -447,19 +306,6 @@ def _merge(samples: Array, cuts: Iterable[float]) -> Array:
     before = np.clip(index - 1, 0, wanted.size - 1)
     near = np.minimum(np.abs(samples - wanted[index]), np.abs(samples - wanted[before])) < 1e-3
     return np.sort(np.concatenate([samples[~near], wanted]))
-
-
-def _snap_to_sample(passing: Passing, distance: Array) -> Passing:
-    nearest = float(distance[int(np.argmin(np.abs(distance - passing.distance)))])
-    return Passing(
-        kind=passing.kind,
-        name=passing.name,
-        row=passing.row,
-        distance=nearest,
-        offset=passing.offset,
-        number=passing.number,
-        of=passing.of,
-    )
 
 
 def _surfaces(
@@ -480,13 +326,14 @@ def _surfaces(
     return tuple(surface.tolist()), limit
 
 
-def _steep_warnings(distance: Array, elevation: Array) -> list[str]:
+def _steep_warnings(scenario: Scenario, distance: Array, elevation: Array) -> list[str]:
+    system = UNIT_SYSTEMS[scenario.file.units]
     grade = np.diff(elevation) / np.diff(distance)
     worst = int(np.argmax(np.abs(grade)))
     if abs(grade[worst]) <= _STEEP:
         return []
     return [
-        f"a grade of {100 * grade[worst]:.0f} % at {distance[worst] / 1000:.2f} km: "
+        f"a grade of {100 * grade[worst]:.0f} % at {system.distance.text(distance[worst])}: "
         "few roads are so steep; check the heights there"
     ]
 

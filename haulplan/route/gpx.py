@@ -16,12 +16,16 @@ from numpy.typing import NDArray
 from haulplan.errors import InputError, Problem
 
 if TYPE_CHECKING:
-    from gpxpy.gpx import GPX
+    from gpxpy.gpx import GPX, GPXRoute, GPXTrack
 
 __all__ = ["Piece", "Recording", "read_gpx"]
 
 MAX_BYTES = 64 * 1024 * 1024
 MAX_POINTS = 2_000_000
+#: No recording nests its elements deeper.
+_DEEPEST = 100
+#: What the road is made of; whatever else a navigator writes is left out.
+_KEPT = frozenset({"gpx", "trk", "trkseg", "trkpt", "rte", "rtept", "name", "ele"})
 _NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 _NAMESPACES = ("http://www.topografix.com/GPX/1/0", "http://www.topografix.com/GPX/1/1", "")
 #: Heights outside these are voids of a terrain grid or slips, and count as missing. [m]
@@ -73,17 +77,17 @@ def read_gpx(path: Path, *, track: str | None = None) -> Recording:
     gpx = _to_gpx(path, root)
     if namespace not in _NAMESPACES:
         warnings.append(f"{path.name}: foreign namespace '{namespace[:60]}', read as GPX")
-    runs = [(t.name or "", s.points) for t in gpx.tracks for s in t.segments if s.points]
+    runs = [(_name(t), s.points) for t in gpx.tracks for s in t.segments if s.points]
     kind = "track"
     if not runs:
-        runs = [(r.name or "", r.points) for r in gpx.routes if r.points]
+        runs = [(_name(r), r.points) for r in gpx.routes if r.points]
         kind = "route"
     elif gpx.routes and track is None:
         warnings.append(f"{path.name}: has tracks and routes; the tracks are driven")
     names = list(dict.fromkeys(name for name, _ in runs))
     if track is not None:
         runs = [run for run in runs if run[0] == track] or [
-            (r.name or "", r.points) for r in gpx.routes if r.name == track and r.points
+            (track, r.points) for r in gpx.routes if _name(r) == track and r.points
         ]
         if not runs:
             shown = ", ".join(f"'{name[:40]}'" for name in names[:12]) or "none"
@@ -109,6 +113,11 @@ def read_gpx(path: Path, *, track: str | None = None) -> Recording:
         pieces=tuple(pieces),
         warnings=tuple(warnings),
     )
+
+
+def _name(part: "GPXTrack | GPXRoute") -> str:
+    """Its name on one line."""
+    return " ".join((part.name or "").split())
 
 
 def _refuse(path: Path, found: str, remedy: str) -> InputError:
@@ -177,21 +186,20 @@ def _to_gpx(path: Path, root: Element) -> "GPX":
     import gpxpy  # noqa: PLC0415  loaded only where GPX is read
     from gpxpy.gpx import GPXException  # noqa: PLC0415
 
-    _plain(root)
+    _plain(path, root)
     try:
         return gpxpy.parse(tostring(root, encoding="unicode"))
-    except (GPXException, ValueError, RecursionError) as error:
+    except (GPXException, ValueError) as error:
         raise _refuse(path, f"not GPX: {error}", "export it anew as GPX") from None
 
 
-def _plain(root: Element) -> None:
-    """Take off prefixes, and what navigators add: it is not the road, and may nest deep."""
-    stack = [root]
+def _plain(path: Path, root: Element) -> None:
+    """Take off prefixes and all that is not the road; refuse what nests too deep."""
+    stack = [(root, 0)]
     while stack:
-        element = stack.pop()
+        element, depth = stack.pop()
+        if depth > _DEEPEST:
+            raise _refuse(path, f"more than {_DEEPEST} elements deep", "export it anew as GPX")
+        stack += [(child, depth + 1) for child in element]
         element.tag = element.tag.rpartition("}")[2]
-        for child in list(element):
-            if child.tag.rpartition("}")[2] == "extensions":
-                element.remove(child)
-            else:
-                stack.append(child)
+        element[:] = [child for child in element if child.tag.rpartition("}")[2] in _KEPT]

@@ -4,23 +4,28 @@ The models are frozen; their figures are SI floats, turned from text by `haulpla
 Bounds catch slips of unit or decimal point, not unusual engines.
 """
 
-import datetime as dt
-import math
-import re
 from typing import Annotated, Literal, Self
 
 from pydantic import (
-    AfterValidator,
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Field,
     StringConstraints,
-    ValidationInfo,
     model_validator,
 )
 
-from haulplan import units
+from haulplan.scenario.fields import (
+    Along,
+    Clock,
+    Date,
+    Text,
+    Weight,
+    amount,
+    angle,
+    level,
+    price,
+    quantity,
+)
 
 __all__ = [
     "Aim",
@@ -43,103 +48,6 @@ __all__ = [
 ]
 
 _DAY = 86400.0
-
-
-def _quantity(kind: str, low: str, high: str) -> BeforeValidator:
-    """A field holding a quantity of `kind` between two bounds written with their units."""
-
-    def read(value: object) -> float:
-        if not isinstance(value, str):
-            example = units.KINDS[kind].example
-            raise ValueError(f"write the unit too, in quotes, as in '{example}'")
-        number = units.parse(kind, value)
-        if not units.parse(kind, low) <= number <= units.parse(kind, high):
-            raise ValueError(f"allowed is {low} to {high}")
-        return number
-
-    return BeforeValidator(read)
-
-
-def _price(kind: str | None) -> BeforeValidator:
-    """A field holding money or a price in the scenario's currency."""
-
-    def read(value: object, info: ValidationInfo) -> float:
-        currency = (info.context or {}).get("currency", "USD")
-        if not isinstance(value, str):
-            raise ValueError(f"write the currency too, in quotes, as in '45 {currency}'")
-        number = units.parse_price(kind, value, currency)
-        if number < 0:
-            raise ValueError("a price cannot be negative")
-        return number
-
-    return BeforeValidator(read)
-
-
-def _amount(kind: str) -> BeforeValidator:
-    """A limited amount, or 'unlimited' as infinity."""
-
-    def read(value: object) -> float:
-        if isinstance(value, str) and value.strip().casefold() == "unlimited":
-            return math.inf
-        if not isinstance(value, str):
-            raise ValueError(f"write an amount as in '{units.KINDS[kind].example}' or 'unlimited'")
-        number = units.parse(kind, value)
-        if number < 0:
-            raise ValueError("an amount cannot be negative")
-        return number
-
-    return BeforeValidator(read)
-
-
-def _level(kind: str) -> BeforeValidator:
-    """A level: an amount, or 'full' as infinity (capped to the store later)."""
-
-    def read(value: object) -> float:
-        if isinstance(value, str) and value.strip().casefold() == "full":
-            return math.inf
-        if not isinstance(value, str):
-            raise ValueError(f"write 'full' or an amount as in '{units.KINDS[kind].example}'")
-        number = units.parse(kind, value)
-        if number < 0:
-            raise ValueError("a level cannot be negative")
-        return number
-
-    return BeforeValidator(read)
-
-
-def _read_clock(value: object) -> float:
-    if isinstance(value, dt.time):
-        return value.hour * 3600.0 + value.minute * 60.0 + value.second
-    match = re.fullmatch(r"\s*(\d{1,2}):([0-5]\d)\s*", value) if isinstance(value, str) else None
-    if match is None or int(match[1]) > 24 or (int(match[1]) == 24 and match[2] != "00"):
-        raise ValueError("write a time of day as in '07:30', from 00:00 to 24:00")
-    return int(match[1]) * 3600.0 + int(match[2]) * 60.0
-
-
-def _angle(limit: float) -> BeforeValidator:
-    def read(value: object) -> float:
-        text = str(value).strip()
-        if not re.fullmatch(r"[+-]?\d+(\.\d+)?", text, re.ASCII) or abs(float(text)) > limit:
-            raise ValueError(f"write decimal degrees from -{limit:g} to {limit:g}")
-        return float(text)
-
-    return BeforeValidator(read)
-
-
-def _no_control(text: str) -> str:
-    if any(ord(letter) < 32 or 127 <= ord(letter) < 160 for letter in text):
-        raise ValueError("control characters are not allowed; retype the text")
-    return text
-
-
-Text = Annotated[
-    str,
-    StringConstraints(strip_whitespace=True, min_length=1, max_length=200),
-    AfterValidator(_no_control),
-]
-Clock = Annotated[float, BeforeValidator(_read_clock)]
-Along = Annotated[float, _quantity("length", "0 m", "5000 km")]
-Share = Annotated[float, _quantity("share", "0 %", "100 %")]
 Surface = Literal[
     "asphalt", "brick", "setts", "macadam", "worn macadam", "gravel", "loose gravel", "earth",
     "sand",
@@ -154,8 +62,8 @@ class Gear(_Model):
     """One gear: crank turns per turn of the driving wheels, and the speed it is driven at."""
 
     name: Text
-    ratio: Annotated[float, Field(ge=1, le=100, strict=False)]
-    speed: Annotated[float, _quantity("speed", "0.2 mph", "20 mph")]
+    ratio: Annotated[float, Field(ge=1, le=100, strict=True)]
+    speed: Annotated[float, quantity("speed", "0.2 mph", "20 mph")]
 
 
 class Engine(_Model):
@@ -166,30 +74,30 @@ class Engine(_Model):
     """
 
     name: Text
-    weight: Annotated[float, _quantity("mass", "0.2 t", "80 t")]
-    weight_on_drivers: Annotated[float, _quantity("mass", "0.1 t", "80 t")]
-    pressure: Annotated[float, _quantity("pressure", "40 psi", "300 psi")]
-    cylinders: Annotated[int, Field(ge=1, le=4)]
-    bore: Annotated[float, _quantity("length", "1 in", "30 in")]
-    stroke: Annotated[float, _quantity("length", "1 in", "40 in")]
-    wheel_diameter: Annotated[float, _quantity("length", "0.2 m", "4 m")]
+    weight: Annotated[float, quantity("mass", "0.2 t", "80 t")]
+    weight_on_drivers: Annotated[float, quantity("mass", "0.1 t", "80 t")]
+    pressure: Annotated[float, quantity("pressure", "40 psi", "300 psi")]
+    cylinders: Annotated[int, Field(ge=1, le=4, strict=True)]
+    bore: Annotated[float, quantity("length", "1 in", "30 in")]
+    stroke: Annotated[float, quantity("length", "1 in", "40 in")]
+    wheel_diameter: Annotated[float, quantity("length", "0.2 m", "4 m")]
     tyre: Literal["steel", "rubber"]
-    grate_area: Annotated[float, _quantity("area", "0.02 m2", "5 m2")]
-    heating_surface: Annotated[float, _quantity("area", "0.5 m2", "150 m2")]
-    boiler_water: Annotated[float, _quantity("water", "10 L", "20000 L")]
-    boiler_metal: Annotated[float, _quantity("mass", "50 kg", "40 t")]
+    grate_area: Annotated[float, quantity("area", "0.02 m2", "5 m2")]
+    heating_surface: Annotated[float, quantity("area", "0.5 m2", "150 m2")]
+    boiler_water: Annotated[float, quantity("water", "10 L", "20000 L")]
+    boiler_metal: Annotated[float, quantity("mass", "50 kg", "40 t")]
     gears: Annotated[tuple[Gear, ...], Field(min_length=1, max_length=6)]
-    low_gear_descent: Annotated[float, _quantity("grade", "0 %", "40 %")] | None = None
-    gear_change: Annotated[float, _quantity("duration", "0 s", "30 min")] | None = None
-    running_cut_off: Share | None = None
-    longest_cut_off: Share | None = None
-    diagram_factor: Share | None = None
-    condensation: Share | None = None
-    transmission_efficiency: Share | None = None
-    adhesion: Share | None = None
-    auxiliary_steam: Share | None = None
+    low_gear_descent: Annotated[float, quantity("grade", "0 %", "40 %")] | None = None
+    gear_change: Annotated[float, quantity("duration", "0 s", "30 min")] | None = None
+    running_cut_off: Annotated[float, quantity("share", "15 %", "90 %")] | None = None
+    longest_cut_off: Annotated[float, quantity("share", "30 %", "95 %")] | None = None
+    diagram_factor: Annotated[float, quantity("share", "50 %", "100 %")] | None = None
+    condensation: Annotated[float, quantity("share", "0 %", "60 %")] | None = None
+    transmission_efficiency: Annotated[float, quantity("share", "40 %", "100 %")] | None = None
+    adhesion: Annotated[float, quantity("share", "5 %", "100 %")] | None = None
+    auxiliary_steam: Annotated[float, quantity("share", "0 %", "30 %")] | None = None
     firing_rate: (
-        Annotated[float, _quantity("firing rate", "1 lb/sq ft/h", "200 lb/sq ft/h")] | None
+        Annotated[float, quantity("firing rate", "1 lb/sq ft/h", "200 lb/sq ft/h")] | None
     ) = None
 
     @model_validator(mode="after")
@@ -200,7 +108,10 @@ class Engine(_Model):
             raise ValueError("two gears have the same name; rename one")
         speeds = [gear.speed for gear in sorted(self.gears, key=lambda gear: -gear.ratio)]
         if speeds != sorted(set(speeds)):
-            raise ValueError("a gear with a higher ratio must be slower; check ratio and speed")
+            raise ValueError("a gear with a higher ratio is not slower; check ratio and speed")
+        longest = 1.0 if self.longest_cut_off is None else self.longest_cut_off
+        if self.running_cut_off is not None and self.running_cut_off > longest:
+            raise ValueError("running_cut_off is above longest_cut_off; swap or mend them")
         return self
 
 
@@ -208,46 +119,44 @@ class Wagon(_Model):
     """One kind of wagon in the train."""
 
     name: Text
-    tare: Annotated[float, _quantity("mass", "1 kg", "60 t")]
-    load: Annotated[float, _quantity("mass", "0 kg", "100 t")] = 0.0
+    tare: Annotated[float, quantity("mass", "1 kg", "60 t")]
+    load: Annotated[float, quantity("mass", "0 kg", "100 t")] = 0.0
     tyre: Literal["steel", "rubber"]
-    count: Annotated[int, Field(ge=1, le=60)] = 1
+    count: Annotated[int, Field(ge=1, le=60, strict=True)] = 1
 
 
 class Train(_Model):
     """The wagons; `dry_weight` states engine and train together where no engine is given."""
 
     wagons: Annotated[tuple[Wagon, ...], Field(max_length=60)] = ()
-    dry_weight: Annotated[float, _quantity("mass", "0 kg", "500 t")] | None = None
+    dry_weight: Annotated[float, quantity("mass", "0 kg", "500 t")] | None = None
 
 
 class Stores(_Model):
     """Usable room in the tank and in the bunkers."""
 
-    tank: Annotated[float, _quantity("water", "1 L", "50000 L")]
-    bunker: Annotated[float, _quantity("coal", "0 kg", "20 t")]
+    tank: Annotated[float, quantity("water", "1 L", "50000 L")]
+    bunker: Annotated[float, quantity("coal", "0 kg", "20 t")]
 
 
 class Levels(_Model):
     """Water in the tank and coal in the bunkers."""
 
-    water: Annotated[float, _level("water")]
-    coal: Annotated[float, _level("coal")] = 0.0
+    water: Annotated[float, level("water")]
+    coal: Annotated[float, level("coal")] = 0.0
 
 
 class Fuel(_Model):
     """The coal."""
 
     name: Text
-    heating_value: Annotated[float, _quantity("heating value", "5000 Btu/lb", "16000 Btu/lb")]
+    heating_value: Annotated[float, quantity("heating value", "5000 Btu/lb", "16000 Btu/lb")]
 
 
 class Conditions(_Model):
     """The day's conditions."""
 
-    feed_temperature: Annotated[float, _quantity("temperature", "32 degF", "180 degF")] | None = (
-        None
-    )
+    feed_temperature: Annotated[float, quantity("temperature", "32 degF", "180 degF")] | None = None
 
 
 class RouteSource(_Model):
@@ -257,24 +166,26 @@ class RouteSource(_Model):
     track: Text | None = None
     grades: Text | None = None
     surface: Surface = "asphalt"
-    snap: Annotated[float, _quantity("length", "1 m", "5 km")] = 120.0
-    longest_gap: Annotated[float, _quantity("length", "0 m", "50 km")] = 2000.0
+    snap: Annotated[float, quantity("length", "1 m", "5 km")] = 120.0
+    longest_gap: Annotated[float, quantity("length", "0 m", "50 km")] = 2000.0
 
 
 class Aim(_Model):
     """What the plan is best at: one aim first, or a weight on each."""
 
     first: Literal["earliest", "cheapest", "fewest stops"] | None = None
-    minute: Annotated[float, Field(ge=0, le=1e6)] | None = None
-    money: Annotated[float, Field(ge=0, le=1e6)] | None = None
-    stop: Annotated[float, Field(ge=0, le=1e6)] | None = None
+    minute: Weight | None = None
+    money: Weight | None = None
+    stop: Weight | None = None
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
         weights = (self.minute, self.money, self.stop)
         given = [weight for weight in weights if weight is not None]
         if (self.first is None) is (not given):
-            raise ValueError("give either 'first' or weights ('minute', 'money', 'stop')")
+            raise ValueError(
+                "neither or both of 'first' and weights; give 'first', or 'minute', 'money', 'stop'"
+            )
         if given and not any(given):
             raise ValueError("all weights are zero; give at least one above zero")
         return self
@@ -286,7 +197,7 @@ class ScenarioFile(_Model):
     title: Text
     start: Text
     finish: Text
-    date: dt.date
+    date: Date
     depart: Clock
     units: Literal["us", "imperial", "metric"] = "us"
     currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] = "USD"
@@ -300,9 +211,9 @@ class ScenarioFile(_Model):
     fuel: Fuel | None = None
     train: Train = Train()
     conditions: Conditions = Conditions()
-    standing_water: Annotated[float, _quantity("water rate", "0 L/h", "5000 L/h")] | None = None
-    standing_coal: Annotated[float, _quantity("coal rate", "0 kg/h", "1000 kg/h")] | None = None
-    stale_after: Annotated[float, _quantity("duration", "1 day", "3650 day")] = 90 * _DAY
+    standing_water: Annotated[float, quantity("water rate", "0 L/h", "5000 L/h")] | None = None
+    standing_coal: Annotated[float, quantity("coal rate", "0 kg/h", "1000 kg/h")] | None = None
+    stale_after: Annotated[float, quantity("duration", "1 day", "3650 day")] = 90 * _DAY
 
 
 class _Located(_Model):
@@ -310,15 +221,17 @@ class _Located(_Model):
 
     name: Text
     at: Along | None = None
-    latitude: Annotated[float, _angle(90)] | None = None
-    longitude: Annotated[float, _angle(180)] | None = None
+    latitude: Annotated[float, angle(90)] | None = None
+    longitude: Annotated[float, angle(180)] | None = None
 
     @model_validator(mode="after")
     def _located_once(self) -> Self:
         if (self.latitude is None) is not (self.longitude is None):
-            raise ValueError("latitude and longitude go together; give both")
+            raise ValueError("latitude and longitude are not both there; give both, or 'at'")
         if (self.at is None) is (self.latitude is None):
-            raise ValueError("give either 'at' or 'latitude' and 'longitude'")
+            raise ValueError(
+                "not put on the road once; give either 'at' or 'latitude' and 'longitude'"
+            )
         return self
 
 
@@ -326,20 +239,20 @@ class Supply(_Located):
     """One row of supply.csv: a place where water or coal may be taken."""
 
     kind: Text
-    water_available: Annotated[float, _amount("water")] | None = None
-    water_rate: Annotated[float, _quantity("water rate", "0.1 L/min", "20000 L/min")] | None = None
-    water_price: Annotated[float, _price("water")] = 0.0
-    coal_available: Annotated[float, _amount("coal")] | None = None
-    coal_rate: Annotated[float, _quantity("coal rate", "0.1 kg/min", "5000 kg/min")] | None = None
-    coal_price: Annotated[float, _price("coal")] = 0.0
-    call_out: Annotated[float, _price(None)] = 0.0
-    set_up: Annotated[float, _quantity("duration", "0 s", "12 h")] = 0.0
+    water_available: Annotated[float, amount("water")] | None = None
+    water_rate: Annotated[float, quantity("water rate", "0.1 L/min", "20000 L/min")] | None = None
+    water_price: Annotated[float, price("water")] = 0.0
+    coal_available: Annotated[float, amount("coal")] | None = None
+    coal_rate: Annotated[float, quantity("coal rate", "0.1 kg/min", "5000 kg/min")] | None = None
+    coal_price: Annotated[float, price("coal")] = 0.0
+    call_out: Annotated[float, price(None)] = 0.0
+    set_up: Annotated[float, quantity("duration", "0 s", "12 h")] = 0.0
     opens: Clock = 0.0
     closes: Clock = _DAY
     side: Text | None = None
     contact: Text | None = None
     permit: Text | None = None
-    last_confirmed: dt.date | None = None
+    last_confirmed: Date | None = None
     note: Text | None = None
 
     @model_validator(mode="after")
@@ -349,7 +262,9 @@ class Supply(_Located):
         for store in ("water", "coal"):
             offered = getattr(self, f"{store}_available") is not None
             if offered is not (getattr(self, f"{store}_rate") is not None):
-                raise ValueError(f"{store}_available and {store}_rate go together; give both")
+                raise ValueError(
+                    f"{store}_available and {store}_rate are not both there; give both"
+                )
         if self.opens >= self.closes:
             raise ValueError("'opens' is not before 'closes'; swap or mend them")
         return self
@@ -358,8 +273,8 @@ class Supply(_Located):
 class Bridge(_Located):
     """One row of bridges.csv: a posted gross limit for everything on the span."""
 
-    limit: Annotated[float, _quantity("mass", "0.1 t", "500 t")]
-    last_confirmed: dt.date | None = None
+    limit: Annotated[float, quantity("mass", "0.1 t", "500 t")]
+    last_confirmed: Date | None = None
     note: Text | None = None
 
 
@@ -375,12 +290,14 @@ class SurfaceRow(_Model):
     begin: Along
     end: Along
     surface: Surface | None = None
-    speed_limit: Annotated[float, _quantity("speed", "0.5 mph", "60 mph")] | None = None
+    speed_limit: Annotated[float, quantity("speed", "0.5 mph", "60 mph")] | None = None
 
     @model_validator(mode="after")
     def _forward(self) -> Self:
         if self.end <= self.begin:
             raise ValueError("'to' is not beyond 'from'; swap or mend them")
+        if self.surface is None and self.speed_limit is None:
+            raise ValueError("neither surface nor speed_limit; give at least one")
         return self
 
 
@@ -388,8 +305,8 @@ class RoadRow(_Model):
     """One row of route.csv or a grades table: the height there, or the grade from there on."""
 
     distance: Along
-    elevation: Annotated[float, _quantity("length", "-500 m", "9000 m")] | None = None
-    grade: Annotated[float, _quantity("grade", "-40 %", "40 %")] | None = None
+    elevation: Annotated[float, quantity("length", "-500 m", "9000 m")] | None = None
+    grade: Annotated[float, quantity("grade", "-40 %", "40 %")] | None = None
     surface: Surface | None = None
 
 
@@ -403,11 +320,11 @@ class DemandRow(_Model):
     begin: Along
     end: Along
     gear: Text = "-"
-    duration: Annotated[float, _quantity("duration", "0 s", "100 h")]
-    water: Annotated[float, _quantity("water", "0 kg", "100 t")]
-    coal: Annotated[float, _quantity("coal", "0 kg", "100 t")]
-    water_per_mass: Annotated[float, _quantity("mass per mass", "0", "0.5")] = 0.0
-    coal_per_mass: Annotated[float, _quantity("mass per mass", "0", "0.5")] = 0.0
+    duration: Annotated[float, quantity("duration", "0 s", "100 h")]
+    water: Annotated[float, quantity("water", "0 kg", "100 t")]
+    coal: Annotated[float, quantity("coal", "0 kg", "100 t")]
+    water_per_mass: Annotated[float, quantity("mass per mass", "0", "0.5")] = 0.0
+    coal_per_mass: Annotated[float, quantity("mass per mass", "0", "0.5")] = 0.0
 
     @model_validator(mode="after")
     def _forward(self) -> Self:
