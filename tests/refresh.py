@@ -11,7 +11,7 @@ import sys
 from collections import Counter
 from pathlib import Path
 
-from haulplan.demand.defaults import DEFAULTS, ENGINE_ROLLING, SURFACES
+from haulplan.demand.defaults import every_default
 
 TOP = Path(__file__).resolve().parent.parent
 SCENARIOS = ("hobmere-penniford",)
@@ -35,8 +35,7 @@ def plan_block() -> str:
 
 def defaults_block() -> str:
     """How many defaults rest on what."""
-    rows = [*DEFAULTS.values(), ENGINE_ROLLING]
-    rows += [d for surface in SURFACES.values() for d in (surface.rubber, surface.steel)]
+    rows = every_default()
     count = Counter(row.status for row in rows)
     return (
         "<!-- defaults -->\n"
