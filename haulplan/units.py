@@ -36,7 +36,7 @@ ATMOSPHERE: Final = 101325.0
 
 _LENGTH = {
     "m": "meter", "km": "kilometer", "ft": "foot", "mi": "mile", "mile": "mile",
-    "yd": "yard", "in": "inch", "mm": "millimeter", "cm": "centimeter", "chain": "66*foot",
+    "yd": "yard", "in": "inch", "mm": "millimeter", "cm": "centimeter", "chain": "surveyors_chain",
 }  # fmt: skip
 _MASS = {
     "kg": "kilogram", "g": "gram", "t": "metric_ton", "tonne": "metric_ton", "lb": "pound",
@@ -162,7 +162,9 @@ _PRICE = re.compile(rf"\s*({_NUMBER})\s*([A-Z]{{3}})\s*(?:(?:/|per )\s*(.+?))?\s
 def _registry() -> "UnitRegistry[float]":
     from pint import UnitRegistry  # noqa: PLC0415  half the start-up time of --help
 
-    return UnitRegistry(cache_folder=None)
+    registry: UnitRegistry[float] = UnitRegistry(cache_folder=None)
+    registry.define("surveyors_chain = 22 * yard")  # pint's own chain is of survey feet
+    return registry
 
 
 @cache

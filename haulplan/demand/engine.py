@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.demand.steam import saturated_steam_density
+from haulplan.errors import NoPlanError
 
 __all__ = [
     "SteamLine",
@@ -18,6 +19,9 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+
+#: Less lever forward of the running cut-off than this is none. [-]
+_LEAST_LEVER = 0.005
 
 
 def expansion_factor(cut_off: float) -> float:
@@ -233,6 +237,11 @@ def steam_line(
     line
         Steam per swept volume against mean indicated pressure.
 
+    Raises
+    ------
+    NoPlanError
+        If no cut-off gives more pressure than the exhaust's.
+
     Notes
     -----
     A cylinderful at cut-off holds (c + clearance) ρ(p) of steam per swept volume, of
@@ -260,8 +269,9 @@ def steam_line(
     """
     admission = diagram_factor * boiler_pressure
     shortest = running_cut_off if shortest_cut_off is None else shortest_cut_off
-    longest = max(longest_cut_off, running_cut_off)
-    cut_offs = sorted({shortest, running_cut_off, (running_cut_off + longest) / 2, longest})
+    cut_offs = {shortest, running_cut_off}
+    if longest_cut_off - running_cut_off > _LEAST_LEVER:
+        cut_offs |= {(running_cut_off + longest_cut_off) / 2, longest_cut_off}
 
     def supplied(pressure: float, cut_off: float) -> float:
         filled = (cut_off + clearance) / volume_ratio
@@ -270,11 +280,18 @@ def steam_line(
     def mean(cut_off: float) -> float:
         return mean_effective_pressure(admission, cut_off / volume_ratio, back_pressure)
 
-    throttled = max(back_pressure / expansion_factor(shortest / volume_ratio), 0.05 * admission)
-    points = [(0.0, supplied(throttled, shortest))]
-    points += [(mean(c), supplied(admission, c)) for c in cut_offs if mean(c) > 0]
+    pulling = [c for c in sorted(cut_offs) if mean(c) > 0]
+    if not pulling:
+        raise NoPlanError(
+            "the cylinders give no pull: steam at this boiler pressure, expanded so far, stays "
+            "below the exhaust. Check pressure, bores and cut-offs"
+        )
+    first = pulling[0]
+    throttled = max(back_pressure / expansion_factor(first / volume_ratio), 0.05 * admission)
+    points = [(0.0, supplied(throttled, first))]
+    points += [(mean(c), supplied(admission, c)) for c in pulling]
     return SteamLine(
         pressure=tuple(p for p, _ in points),
         steam_at=tuple(s for _, s in points),
-        knee=1 + [c for c in cut_offs if mean(c) > 0].index(running_cut_off),
+        knee=1 + (pulling.index(running_cut_off) if running_cut_off in pulling else 0),
     )

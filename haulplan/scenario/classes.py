@@ -80,7 +80,7 @@ def fuel_figures(key: str) -> dict[str, Any]:
     Examples
     --------
     >>> fuel_figures("dry-wood")["name"]
-    'Dry wood (20 % moisture)'
+    'Wood, seasoned, about 20 % moisture'
     """
     fuel = fuels()[key]
     return {"name": fuel["title"], "heating_value": fuel["heating_value"][1]}
@@ -112,7 +112,7 @@ def fill_from_kinds(
         ("fuel", fuels, fuel_figures),
     ):
         given = raw.get(section)
-        if not isinstance(given, dict) or not isinstance(given.get("kind"), str):
+        if not isinstance(given, dict) or not _is_word(given.get("kind")):
             continue
         added = _figures(section, given["kind"], kinds, figures, problems)
         whole[section] = {**added, **given}
@@ -122,6 +122,11 @@ def fill_from_kinds(
             if key not in given
         }
     return whole, filled
+
+
+def _is_word(kind: object) -> bool:
+    """Whether the schema lets it pass as text; what it refuses is reported there."""
+    return isinstance(kind, str) and 0 < len(kind.strip()) <= 200 and kind.isprintable()
 
 
 def _figures(
