@@ -16,7 +16,13 @@ from haulplan.demand.boiler import (
 from haulplan.demand.defaults import DEFAULTS, SURFACES, WEATHER, Assumption, Default
 from haulplan.demand.demand import Use
 from haulplan.demand.engine import SteamLine, steam_line, swept_volume_per_metre
-from haulplan.demand.resistance import GRAVITY, air_drag, rolling_coefficient, tractive_force
+from haulplan.demand.resistance import (
+    GRAVITY,
+    air_drag,
+    rolling_coefficient,
+    standard_air,
+    tractive_force,
+)
 from haulplan.demand.steam import liquid_enthalpy, saturated_liquid_enthalpy
 from haulplan.scenario.schema import Conditions, Engine, Gear, Wagon
 from haulplan.units import ATMOSPHERE
@@ -241,7 +247,7 @@ def assemble(
         Every default used.
     """
     figures = Figures(engine, deviates or {})
-    air = ATMOSPHERE * (1 - 2.25577e-5 * road.altitude) ** 5.25588
+    air, density = standard_air(road.altitude)
     boiler = make_boiler(engine, heating_value, conditions, figures, engine.pressure + air)
     line = engine_line(engine, figures, engine.pressure + air, air)
     gears = sorted(engine.gears, key=lambda gear: gear.ratio)
@@ -253,7 +259,6 @@ def assemble(
         standing_coal = float(boiler.coal(np.array(boiler.auxiliary))) + standby
     speeds = np.array([gear.speed for gear in gears])
     area, drag = figures.take("frontal_area"), figures.take("drag")
-    density = 1.225 * air / ATMOSPHERE
     haul = Haul(
         length=road.length,
         grade=road.grade,

@@ -5,12 +5,15 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from haulplan.units import ATMOSPHERE
+
 __all__ = [
     "GRAVITY",
     "REFERENCE_TYRE_WIDTH",
     "REFERENCE_WHEEL",
     "air_drag",
     "rolling_coefficient",
+    "standard_air",
     "tractive_force",
 ]
 
@@ -169,3 +172,34 @@ def air_drag(
     through = np.asarray(speed) + np.asarray(wind)
     force: Array = 0.5 * density * drag * area * through * np.abs(through)
     return force
+
+
+def standard_air(altitude: float) -> tuple[float, float]:
+    """Pressure and density of the air at a height.
+
+    Parameters
+    ----------
+    altitude
+        Above sea level, up to 11,000 m. [m]
+
+    Returns
+    -------
+    pressure, density
+        [Pa], [kg m⁻³]
+
+    Notes
+    -----
+    p = p₀ t^5.25588, ρ = ρ₀ t^4.25588 with t = 1 − 0.0065 h / 288.15.
+
+    References
+    ----------
+    .. [1] Standard atmosphere, ISO 2533:1975.
+
+    Examples
+    --------
+    >>> pressure, density = standard_air(1000.0)
+    >>> round(pressure / 100, 1), round(density, 3)
+    (898.7, 1.112)
+    """
+    warmth = 1.0 - 0.0065 * altitude / 288.15
+    return ATMOSPHERE * warmth**5.25588, 1.225 * warmth**4.25588
