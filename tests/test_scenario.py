@@ -320,9 +320,7 @@ def test_blank_lines_and_rows_of_commas_are_skipped(
 
 def test_an_absent_table_is_an_empty_one(steam: Toml, road_csv: str, write: Write) -> None:
     scenario = read_scenario(write(steam, {"route.csv": road_csv}))
-    assert not scenario.supplies
-    assert not scenario.bridges
-    assert not scenario.places
+    assert not any((scenario.supplies, scenario.bridges, scenario.places))
 
 
 # --- one fault, one line --------------------------------------------------------------

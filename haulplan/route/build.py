@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from haulplan.errors import InputError, Problem
 from haulplan.route.gpx import Piece, read_gpx
 from haulplan.route.passings import Line, Passing, find_passings, off_road, stand_on_sample
-from haulplan.route.profile import STEP, along, clean_profile, climb_of
+from haulplan.route.profile import STEP, along, clean_profile, climb_of, level_steps
 from haulplan.scenario import Scenario, read_road_table
 from haulplan.scenario.schema import RoadRow
 from haulplan.units import UNIT_SYSTEMS
@@ -267,7 +267,8 @@ def _recorded_profile(
         )
     if not usable:
         return line.distance[[0, -1]], np.full(2, np.nan)
-    distance_text = UNIT_SYSTEMS[scenario.file.units].distance.text
+    system = UNIT_SYSTEMS[scenario.file.units]
+    distance_text = system.distance.text
     missing = _missing_length(line.distance, known)
     length = float(line.distance[-1])
     if missing > 0:
@@ -280,7 +281,13 @@ def _recorded_profile(
     for run in runs:
         own = line.distance[run]
         if own[-1] > own[0]:
-            grid, smooth = clean_profile(own - own[0], filled[run])
+            level, steps = level_steps(own, filled[run])
+            warnings += [
+                f"{file}: heights jump by {system.height.text(rise)} at "
+                f"{system.distance.text(at)}, as no road does; taken as the instrument set anew"
+                for at, rise in steps
+            ]
+            grid, smooth = clean_profile(own - own[0], level)
             distances.append(grid + own[0])
             heights.append(smooth)
     distance = np.concatenate(distances)

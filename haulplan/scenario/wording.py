@@ -124,7 +124,9 @@ def _explain(item: Any, file: str, row: int | None, model: type[BaseModel]) -> P
         remedy = message[0].lower() + message[1:]
         if kind in _REMEDIES:
             remedy = _REMEDIES[kind].format_map(item.get("ctx", {}))
-    return Problem(file=file, where=place, found=found, remedy=remedy)
+    return Problem(
+        file=file, where=short(place, 120), found=short(found, 200), remedy=short(remedy, 600)
+    )
 
 
 def _shown(given: object) -> str:
