@@ -15,13 +15,26 @@ from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Wagon
 from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["Doubling", "Hill", "double_hill", "find_hills", "heaviest_train", "refuse_hills"]
+__all__ = [
+    "Descent",
+    "Doubling",
+    "Hill",
+    "double_hill",
+    "find_descents",
+    "find_hills",
+    "heaviest_train",
+    "refuse_hills",
+]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
 
 #: A hill climbs at least so much [m], and ends where the road falls back by so much [m].
 _LEAST_RISE, _FALL_BACK = 8.0, 3.0
+#: What is within this of its foot or of its top is level ground before or after it. [m]
+_LEVEL = 0.5
+#: Steep descents no further apart than this are one. [m]
+_BREATHER = 100.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +54,16 @@ class Hill:
     coal: float
     duration: float
     restarts: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Descent:
+    """A descent on which nobody stops: from, to [m], its fall [m] and steepest grade."""
+
+    begin: float
+    end: float
+    fall: float
+    steepest: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,11 +95,12 @@ def find_hills(haul: Haul, distance: Array, aboard: Array, gear: Gears) -> tuple
     -------
     hills
         The price is use on the hill less use on a level road as long, in the fastest
-        gear, on the same surface. [kg], [s]
+        gear that holds it, on the same surface. [kg], [s]
     """
     rise = np.concatenate([[0.0], np.cumsum(haul.grade * haul.length)])
     use = haul.evaluate(aboard, gear)
-    level = _level(haul).evaluate(aboard, np.zeros_like(gear))
+    flat = replace(haul, grade=np.zeros_like(haul.grade))
+    level = flat.evaluate(aboard, _fastest(flat, aboard))
     hills = []
     for first, last in _climbs(rise):
         own = slice(first, last)
@@ -98,8 +122,51 @@ def find_hills(haul: Haul, distance: Array, aboard: Array, gear: Gears) -> tuple
     return tuple(hills)
 
 
-def _level(haul: Haul) -> Haul:
-    return replace(haul, grade=np.zeros_like(haul.grade))
+def find_descents(haul: Haul, distance: Array) -> tuple[Descent, ...]:
+    """Stretches steeper down than the low gear is kept for: nobody stops on them.
+
+    Parameters
+    ----------
+    haul
+        Engine and train on the road.
+    distance
+        Of the samples, shape (segments + 1,). [m]
+
+    Returns
+    -------
+    descents
+        In driving order; those less than 100 m apart are one.
+
+    References
+    ----------
+    .. [1] H. J. Maggard, Rough and Tumble Engineering: do not stop on a steep descent.
+    """
+    rise = haul.grade * haul.length
+    steep = np.flatnonzero(haul.grade < -haul.low_descent)
+    parts = np.split(steep, np.flatnonzero(_gaps(distance, steep) > _BREATHER) + 1)
+    return tuple(
+        Descent(
+            begin=float(distance[part[0]]),
+            end=float(distance[part[-1] + 1]),
+            fall=-float(rise[part[0] : part[-1] + 1].sum()),
+            steepest=-float(haul.grade[part].min()),
+        )
+        for part in parts
+        if part.size
+    )
+
+
+def _gaps(distance: Array, segments: Gears) -> Array:
+    """Road between each of the segments and the next of them [m]."""
+    return np.asarray(distance[segments[1:]] - distance[segments[:-1] + 1])
+
+
+def _fastest(haul: Haul, aboard: Array) -> Gears:
+    """The fastest gear that holds each segment, the lowest where none does."""
+    gear = np.full(aboard.size, len(haul.gears) - 1)
+    for number in reversed(range(len(haul.gears))):
+        gear[haul.force(aboard, number) <= haul.steam_pull(number)] = number
+    return gear
 
 
 def _climbs(rise: Array) -> list[tuple[int, int]]:
@@ -110,20 +177,25 @@ def _climbs(rise: Array) -> list[tuple[int, int]]:
         if rise[k] > rise[high]:
             high = k
         elif rise[high] - rise[k] > _FALL_BACK or rise[k] < rise[low]:
-            if rise[high] - rise[low] >= _LEAST_RISE:
-                climbs.append((low, high))
+            climbs.append((low, high))
             low = high = k
-    if rise[high] - rise[low] >= _LEAST_RISE:
-        climbs.append((low, high))
-    return climbs
+    climbs.append((low, high))
+    return [_trimmed(rise, a, b) for a, b in climbs if rise[b] - rise[a] >= _LEAST_RISE]
+
+
+def _trimmed(rise: Array, low: int, high: int) -> tuple[int, int]:
+    """The climb without the level ground before its foot and after its top."""
+    own = rise[low : high + 1]
+    foot = int(np.flatnonzero(own <= own[0] + _LEVEL)[-1])
+    top = int(np.flatnonzero(own >= own[-1] - _LEVEL)[0])
+    return (low + foot, low + top) if foot < top else (low, high)
 
 
 def _restarts(haul: Haul, segment: int, aboard: float) -> bool:
     """Whether the lowest gear starts the train again on a segment."""
     lowest = len(haul.gears) - 1
     force = float(haul.force(aboard, lowest, rolling=haul.starting)[segment])
-    pull = min(float(haul.steam_pull(lowest)), float(haul.grip_pull(aboard)[segment]))
-    return force <= pull
+    return force <= _pull(haul, segment, aboard)
 
 
 def heaviest_train(haul: Haul, segment: int, aboard: float) -> float:
@@ -141,20 +213,28 @@ def heaviest_train(haul: Haul, segment: int, aboard: float) -> float:
     Returns
     -------
     mass
-        Below zero where the engine alone does not pass. [kg]
+        Below zero where the engine alone does not pass, infinite where the train runs down
+        by itself. [kg]
     """
     lowest = len(haul.gears) - 1
     alone = float(haul.force(aboard, lowest, train=0.0)[segment])
     coefficient = float(haul.train_rolling[lowest, segment])
     per_mass = float(tractive_force(1.0, coefficient, haul.grade[segment]))
-    pull = min(float(haul.steam_pull(lowest)), float(haul.grip_pull(aboard)[segment]))
-    return (pull - alone) / per_mass
+    if per_mass <= 0:
+        return math.inf
+    return (_pull(haul, segment, aboard) - alone) / per_mass
+
+
+def _pull(haul: Haul, segment: int, aboard: float) -> float:
+    """The most the lowest gear pulls on a segment, by steam and grip [N]."""
+    steam = float(haul.steam_pull(len(haul.gears) - 1))
+    return min(steam, float(haul.grip_pull(aboard)[segment]))
 
 
 def double_hill(
     haul: Haul, wagons: Sequence[Wagon], first: int, last: int, aboard: float
 ) -> Doubling | None:
-    """Take the train up a stretch in as few parts as pass.
+    """Take the train up a stretch in parts that pass, the heaviest wagons placed first.
 
     Parameters
     ----------
@@ -173,8 +253,7 @@ def double_hill(
         Up with each part and down alone between, in the lowest gear; None if one wagon
         alone is too heavy.
     """
-    worst = first + int(np.argmax(haul.grade[first:last]))
-    most = heaviest_train(haul, worst, aboard)
+    most = min(heaviest_train(haul, segment, aboard) for segment in range(first, last))
     masses = sorted((w.tare + w.load for w in wagons for _ in range(w.count)), reverse=True)
     if not masses or masses[0] > most:
         return None
@@ -242,7 +321,7 @@ def refuse_hills(
         f"({steepness}{route.surface[worst]}) asks "
         f"{system.pull.text(float(force[worst]))} of the rim; the {what} in "
         f"{haul.gears[-1]} gear ends at {system.pull.text(pull)}. What would mend it: "
-        + "; ".join(_remedies(scenario, haul, held, worst, least, float(force[worst]) - pull))
+        + "; ".join(_remedies(scenario, haul, held, worst, least))
     )
 
 
@@ -252,15 +331,15 @@ def _remedies(
     held: NDArray[np.bool_],
     worst: int,
     least: float,
-    lacking: float,
 ) -> list[str]:
     """A lighter train, doubling the hill, a second engine: each with its figures."""
     system = UNIT_SYSTEMS[scenario.file.units]
     stores = scenario.file.stores
+    ends = (least, stores.tank + stores.bunker)
     passing = min(
         heaviest_train(haul, segment, aboard)
         for segment in np.flatnonzero(held).tolist()
-        for aboard in (least, stores.tank + stores.bunker)
+        for aboard in ends
     )
     step = system.mass.size / 10**system.mass.decimals
     shown = math.floor(passing / step - 1e-9) * step  # never more than passes
@@ -275,12 +354,20 @@ def _remedies(
         first -= 1
     while last < held.size and (held[last] or haul.grade[last] > 0.5 * haul.grade[worst]):
         last += 1
-    doubling = double_hill(haul, scenario.file.train.wagons, first, last, least)
+    hardest = min(ends, key=lambda aboard: heaviest_train(haul, worst, aboard))
+    doubling = double_hill(haul, scenario.file.train.wagons, first, last, hardest)
     if doubling is not None and doubling.parts > 1:
         remedies.append(
             f"doubling the hill in {doubling.parts} parts: {doubling.passes} passes, "
             f"{math.ceil(doubling.duration / 60)} min, {system.water.text(doubling.water)} of "
             f"water, {system.coal.text(doubling.coal)} of coal besides coupling"
         )
-    remedies.append(f"a second engine giving at least {system.pull.text(lacking)}; or another road")
+    lowest = len(haul.gears) - 1
+    lacking = max(
+        float(haul.force(aboard, lowest)[worst]) - _pull(haul, worst, aboard) for aboard in ends
+    )
+    remedies.append(
+        f"a second engine giving at least {system.pull.text(lacking)} besides what takes itself "
+        "up; or another road"
+    )
     return remedies

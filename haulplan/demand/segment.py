@@ -11,9 +11,10 @@ from haulplan.demand.haul import Haul, Road, assemble, lighting_up_coal
 from haulplan.demand.hills import refuse_hills
 from haulplan.route import Line, Route
 from haulplan.scenario import Scenario
+from haulplan.scenario.schema import ScenarioFile
 from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["choose_gears", "haul_on", "road_of", "steam_demand"]
+__all__ = ["choose_gears", "haul_on", "road_of", "road_warnings", "steam_demand"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -22,6 +23,9 @@ Gears = NDArray[np.int64]
 _TURN, _WITHIN = 1.0, 25.0
 #: Feed hotter than this fails most injectors. [K]
 _HOT_FEED = 310.93
+#: Water over coal that runs an engine: good coal 5 to 10, in proportion to its heat [J kg⁻¹];
+#: wood 2 to 4 when dry, from memory: 2½ lb of it do what 1 lb of coal does.
+_RATIOS = {"coal": (5.0, 10.0, 13000 * 2326.0), "wood": (2.0, 4.0, 7000 * 2326.0)}
 
 
 def steam_demand(
@@ -55,7 +59,8 @@ def steam_demand(
     least = scenario.file.reserve.water + scenario.file.reserve.coal
     heaviest = _heaviest(haul, least)
     refuse_hills(scenario, route, haul, heaviest, least)
-    gear = choose_gears(haul, np.minimum(full, heaviest))
+    fullest = np.minimum(full, heaviest)
+    gear = choose_gears(haul, fullest)
     engine, fuel = scenario.file.engine, scenario.file.fuel
     assert engine is not None
     assert fuel is not None
@@ -71,7 +76,7 @@ def steam_demand(
         standing_coal=haul.standing_coal,
         lighting_up_coal=lighting_up_coal(engine, fuel.heating_value, scenario.file.conditions),
         assumptions=(*_from_kinds(scenario), *assumptions),
-        warnings=_warnings(scenario, haul, route),
+        warnings=road_warnings(scenario, route, haul, fullest, gear),
     )
 
 
@@ -242,7 +247,57 @@ def _spare_changes(wanted: Gears, time: Array, change: float) -> Gears:
         gear[best[1] : best[2]] = best[3]
 
 
-def _warnings(scenario: Scenario, haul: Haul, route: Route) -> tuple[str, ...]:
+def road_warnings(
+    scenario: Scenario, route: Route, haul: Haul, aboard: Array, gear: Gears
+) -> tuple[str, ...]:
+    """What a crew should be told of the road, and of figures that look wrong.
+
+    Parameters
+    ----------
+    scenario, route, haul
+        The problem, with fuel.
+    aboard
+        The most water and coal that may be aboard at each segment, shape (segments,). [kg]
+    gear
+        Of each segment, shape (segments,).
+
+    Returns
+    -------
+    warnings
+        Each in one line.
+    """
+    file = scenario.file
+    use = haul.evaluate(aboard, gear)
+    ratio = float(use.water.sum() / use.coal.sum())
+    return (*_of_descents(scenario, route, haul), *_of_feed(file), *_of_ratio(file, ratio))
+
+
+def _of_feed(file: ScenarioFile) -> list[str]:
+    if (file.conditions.feed_temperature or 0.0) <= _HOT_FEED:
+        return []
+    return ["feed above 100 °F: most injectors refuse it; cool the tank or pump"]
+
+
+def _of_ratio(file: ScenarioFile, ratio: float) -> list[str]:
+    """Water over coal of running use beside what the fuel's heat usually gives."""
+    assert file.fuel is not None
+    fuel = "wood" if (file.fuel.kind or "").endswith("wood") else "coal"
+    low, high, heat = _RATIOS[fuel]
+    low, high = (bound * file.fuel.heating_value / heat for bound in (low, high))
+    if low <= ratio <= high:
+        return []
+    value = (
+        f"{file.fuel.heating_value / 1e6:.1f} MJ/kg"
+        if file.units == "metric"
+        else f"{file.fuel.heating_value / 2326:,.0f} Btu/lb"
+    )
+    return [
+        f"running takes {ratio:.1f} of water to 1 of {fuel} by weight; with {value} it is "
+        f"usually {low:.1f} to {high:.1f}: check the fuel, grate, heating surface and feed"
+    ]
+
+
+def _of_descents(scenario: Scenario, route: Route, haul: Haul) -> list[str]:
     system = UNIT_SYSTEMS[scenario.file.units]
     file = scenario.file
     warnings = []
@@ -260,6 +315,4 @@ def _warnings(scenario: Scenario, haul: Haul, route: Route) -> tuple[str, ...]:
             f"descent of {100 * down:.1f} % at {where} is steeper than the owner goes down "
             f"({100 * limit:.1f} %): another road, or a second engine behind"
         )
-    if (file.conditions.feed_temperature or 0.0) > _HOT_FEED:
-        warnings.append("feed above 100 °F: most injectors refuse it; cool the tank or pump")
-    return tuple(warnings)
+    return warnings

@@ -1,17 +1,17 @@
 """The demand of a road stretch by stretch, as an engineer checks it line by line."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from haulplan.demand.defaults import DEFAULTS, SURFACES
+from haulplan.demand.defaults import DEFAULTS, SURFACES, WEATHER
 from haulplan.demand.glass import Crest, find_crests
 from haulplan.demand.haul import LIMITS, Haul, banking_coal, lighting_up_coal
-from haulplan.demand.hills import Hill, find_hills
-from haulplan.demand.segment import choose_gears, haul_on
+from haulplan.demand.hills import Descent, Hill, find_descents, find_hills
+from haulplan.demand.segment import choose_gears, haul_on, road_warnings
 from haulplan.demand.uncertainty import Band, band_of, deviates_at, sensitivities
 from haulplan.route import Route
 from haulplan.scenario import Scenario
@@ -23,6 +23,8 @@ Gears = NDArray[np.int64]
 
 #: Stretches are not cut finer than this. [m]
 _LEAST_LENGTH = 150.0
+#: Walking pace of a procession. [m s⁻¹]
+_PROCESSION = 2 * 0.44704
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,23 +54,32 @@ class Stretch:
 
 @dataclass(frozen=True, kw_only=True)
 class Survey:
-    """The whole road: stretches, hills with their price, crests, totals with their band."""
+    """The whole road: stretches, hills with their price, crests, totals with their band.
+
+    `cleaning_coal` is the part of the stretches' coal that cleaning the fire costs [kg];
+    `procession_water` and `procession_coal` are use at 2 mph were the road level [kg s⁻¹].
+    """
 
     aboard: float
     pessimism: float
     stretches: tuple[Stretch, ...]
     hills: tuple[Hill, ...]
+    descents: tuple[Descent, ...]
     crests: tuple[Crest, ...]
     water: Band
     coal: Band
     duration: Band
+    cleaning_coal: float
     standing_water: float
     standing_coal: float
+    procession_water: float
+    procession_coal: float
     lighting_up_coal: float
     banking_coal: float
     best_steam: float
     full_pull: float
     grip_pull: float
+    warnings: tuple[str, ...]
 
 
 def survey(
@@ -108,28 +119,50 @@ def survey(
     assert engine is not None
     assert fuel is not None
     lowest = len(haul.gears) - 1
+    procession = _procession(haul, carried)
     return Survey(
         aboard=load,
         pessimism=pessimism,
         stretches=_stretches(route, haul, carried, gear),
         hills=find_hills(haul, route.distance, carried, gear),
+        descents=find_descents(haul, route.distance),
         crests=find_crests(route.distance, route.elevation, engine.glass),
         water=bands[0],
         coal=bands[1],
         duration=bands[2],
+        cleaning_coal=_cleaning(haul, carried, gear),
         standing_water=haul.standing_water,
         standing_coal=haul.standing_coal,
+        procession_water=procession[0],
+        procession_coal=procession[1],
         lighting_up_coal=lighting_up_coal(engine, fuel.heating_value, scenario.file.conditions),
         banking_coal=banking_coal(engine),
         best_steam=haul.boiler.best,
         full_pull=float(haul.steam_pull(lowest)),
         grip_pull=float(haul.grip_pull(load).min()),
+        warnings=road_warnings(scenario, route, haul, carried, gear),
     )
+
+
+def _cleaning(haul: Haul, carried: Array, gear: Gears) -> float:
+    """Coal lost with the clinker and in making up the fire, under way [kg]."""
+    share = haul.boiler.cleaning / (1.0 + haul.boiler.cleaning)
+    return share * float(haul.evaluate(carried, gear).coal.sum())
+
+
+def _procession(haul: Haul, carried: Array) -> tuple[float, float]:
+    """Water and coal of walking pace on the road's surfaces, were they level [kg s⁻¹]."""
+    pace = np.minimum(haul.road_limit, _PROCESSION)
+    level = replace(haul, grade=np.zeros_like(haul.grade), road_limit=pace)
+    use = level.evaluate(carried, choose_gears(level, carried))
+    total = float(use.duration.sum())
+    return float(use.water.sum()) / total, float(use.coal.sum()) / total
 
 
 def _names() -> list[str]:
     rolling = [f"{s}, {tyre} tyre" for s in SURFACES for tyre in ("rubber", "steel")]
-    return [*DEFAULTS, *rolling]
+    weather = [f"{w}, {kind} road" for w in WEATHER if w != "dry" for kind in ("hard", "soft")]
+    return [*DEFAULTS, *rolling, *weather]
 
 
 def _result(scenario: Scenario, route: Route, carried: Array, gear: Gears, name: str) -> "_Total":
