@@ -16,7 +16,7 @@ from haulplan.demand.uncertainty import Band, band_of, deviates_at, sensitivitie
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 
-__all__ = ["Stretch", "Survey", "deviates_for", "survey"]
+__all__ = ["PROCESSION", "Stretch", "Survey", "deviates_for", "survey"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -24,7 +24,7 @@ Gears = NDArray[np.int64]
 #: Stretches are not cut finer than this. [m]
 _LEAST_LENGTH = 150.0
 #: Walking pace of a procession. [m s⁻¹]
-_PROCESSION = 2 * 0.44704
+PROCESSION = 2 * 0.44704
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,7 +152,7 @@ def _cleaning(haul: Haul, carried: Array, gear: Gears) -> float:
 
 def _procession(haul: Haul, carried: Array) -> tuple[float, float]:
     """Water and coal of walking pace on the road's surfaces, were they level [kg s⁻¹]."""
-    pace = np.minimum(haul.road_limit, _PROCESSION)
+    pace = np.minimum(haul.road_limit, PROCESSION)
     level = replace(haul, grade=np.zeros_like(haul.grade), road_limit=pace)
     use = level.evaluate(carried, choose_gears(level, carried))
     total = float(use.duration.sum())
