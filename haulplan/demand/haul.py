@@ -320,7 +320,8 @@ def make_boiler(
     dryness = figures.take("dryness")
     blowdown = 0.0
     if conditions.feed_solids > 0:
-        blowdown = blowdown_share(conditions.feed_solids, figures.take("blowdown_limit"))
+        limit = max(figures.take("blowdown_limit"), DEFAULTS["blowdown_limit"].low)
+        blowdown = blowdown_share(conditions.feed_solids, limit)
     heat = heat_of_steam(pressure, feed, dryness)
     heat += blowdown * (saturated_liquid_enthalpy(pressure) - liquid_enthalpy(feed, pressure))
     firing = figures.take("firing_rate") * engine.grate_area
