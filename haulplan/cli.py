@@ -46,6 +46,15 @@ def _units(command: Callable[..., None]) -> Callable[..., None]:
     )(command)
 
 
+def _pessimism(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option(
+        "--pessimism",
+        type=click.FloatRange(min=1, max=99),
+        help="Per cent chance that the truth is no thirstier than reckoned; 50 is typical. "
+        "The scenario's own where not given.",
+    )(command)
+
+
 def _debug(command: Callable[..., None]) -> Callable[..., None]:
     return click.option("--debug", is_flag=True, help="Show the traceback when something fails.")(
         command
@@ -72,6 +81,7 @@ def _debug(command: Callable[..., None]) -> Callable[..., None]:
     help="Most seconds for one run of the solver; the plan then says how far from best it may be.",
 )
 @click.option("--verbose", is_flag=True, help="Print every assumption too.")
+@_pessimism
 @_units
 @_debug
 def plan(
@@ -81,6 +91,7 @@ def plan(
     aim: str | None,
     time_limit: float | None,
     verbose: bool,
+    pessimism: float | None,
     units: str | None,
     debug: bool,
 ) -> None:
@@ -98,7 +109,7 @@ def plan(
 
     with _progress() as say:
         say("reading the scenario")
-        read, route, demand = _read(scenario)
+        read, route, demand = _read(scenario, pessimism)
         made, trace = _plan(read, route, demand, aim, time_limit, say)
         system = UNIT_SYSTEMS[units or read.file.units]
         if out is not None:
@@ -135,15 +146,96 @@ def check(
     _console().print(render_check(read, route, demand, system))
 
 
-def _read(folder: Path) -> "tuple[Scenario, Route, Demand]":
+@cli.command()
+@click.argument("scenario", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder to write stretches.csv, hills.csv and demand.svg into.",
+)
+@click.option("--force", is_flag=True, help="Replace an earlier demand in that folder.")
+@_pessimism
+@_units
+@_debug
+def demand(
+    scenario: Path,
+    out: Path | None,
+    force: bool,
+    pessimism: float | None,
+    units: str | None,
+    debug: bool,
+) -> None:
+    """Show what the road asks of the engine, line by line, tank and bunker full.
+
+    Each stretch with gear, speed, pull, power, steam, water and coal; the price of each
+    hill above a level road; the water-glass mark over each crest; totals with their band.
+
+    \b
+    Example:
+      haulplan demand scenarios/hobmere-penniford --pessimism 90
+    """  # noqa: D301  click reads the mark as it stands
+    from haulplan.demand.stretches import survey  # noqa: PLC0415  lazy start
+    from haulplan.outputs.survey import render_survey, survey_outputs  # noqa: PLC0415  lazy start
+    from haulplan.outputs.write import write_outputs  # noqa: PLC0415  lazy start
+    from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start
+
+    with _progress() as say:
+        say("reading the scenario")
+        read, route, _ = _read(scenario, pessimism)
+        if read.demand:
+            raise InputError(
+                [
+                    Problem(
+                        file="demand.csv",
+                        where="",
+                        found="use is given, not reckoned",
+                        remedy="take the file away to see the steam model's own figures",
+                    )
+                ]
+            )
+        say("reckoning the demand and its band")
+        share = read.file.pessimism if pessimism is None else pessimism / 100
+        found = survey(read, route, pessimism=share)
+        system = UNIT_SYSTEMS[units or read.file.units]
+        if out is not None:
+            write_outputs(out, survey_outputs(read, route, found, system), force=force)
+    _console().print(render_survey(read, route, found, system))
+    if out is not None:
+        _console().print(f"Written to {out}", markup=False)
+
+
+@cli.command()
+@_debug
+def evidence(debug: bool) -> None:
+    """Set the steam model against published trials it was not made from.
+
+    Prints every case with the figure measured, the model's at typical figures, its band
+    and the error, misses included. The assumptions of each case were written down before
+    the first comparison.
+
+    \b
+    Example:
+      haulplan evidence
+    """  # noqa: D301  click reads the mark as it stands
+    from haulplan.evidence import compare_all  # noqa: PLC0415  lazy start
+    from haulplan.outputs.evidence import render_evidence  # noqa: PLC0415  lazy start
+
+    with _progress() as say:
+        say("reckoning the trials")
+        comparisons = compare_all()
+    _console().print(render_evidence(comparisons))
+
+
+def _read(folder: Path, pessimism: float | None = None) -> "tuple[Scenario, Route, Demand]":
     from haulplan.demand import build_demand  # noqa: PLC0415  lazy start
     from haulplan.route import build_route  # noqa: PLC0415  lazy start
     from haulplan.scenario import read_scenario  # noqa: PLC0415  lazy start
 
     scenario = read_scenario(folder)
     route = build_route(scenario)
+    share = None if pessimism is None else pessimism / 100
     try:
-        return scenario, route, build_demand(scenario, route)
+        return scenario, route, build_demand(scenario, route, pessimism=share)
     except NoPlanError as error:  # what is odd about the road may be why a hill is refused
         raise NoPlanError("\n".join([str(error), *route.warnings])) from None
 

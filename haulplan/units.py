@@ -36,7 +36,7 @@ ATMOSPHERE: Final = 101325.0
 
 _LENGTH = {
     "m": "meter", "km": "kilometer", "ft": "foot", "mi": "mile", "mile": "mile",
-    "yd": "yard", "in": "inch", "mm": "millimeter", "cm": "centimeter", "chain": "chain",
+    "yd": "yard", "in": "inch", "mm": "millimeter", "cm": "centimeter", "chain": "surveyors_chain",
 }  # fmt: skip
 _MASS = {
     "kg": "kilogram", "g": "gram", "t": "metric_ton", "tonne": "metric_ton", "lb": "pound",
@@ -117,6 +117,7 @@ KINDS: Final[Mapping[str, _Kind]] = MappingProxyType(
             units={"%": "percent", "percent": "percent", "ft/mi": "foot/mile", "m/km": "meter/km"},
             example="1 in 14",
         ),
+        "solids": _Kind(si="", units={"ppm": "ppm", "mg/l": "ppm"}, example="180 ppm"),
         "share": _Kind(si="", units={"%": "percent", "percent": "percent"}, example="15 %"),
         "firing rate": _Kind(
             si="kilogram/meter**2/second",
@@ -152,7 +153,7 @@ _AMBIGUOUS: Final = (
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(\D.*?)?\s*", re.ASCII)
 _RATIO = re.compile(rf"\s*(-?)\s*1\s+in\s+({_NUMBER})\s*", re.ASCII | re.IGNORECASE)
-_PARTS = re.compile(rf"({_NUMBER})\s*(h|hours?|min|minutes?|s)\b\s*", re.ASCII)
+_PARTS = re.compile(rf"({_NUMBER})\s*(h|hours?|min|minutes?|s)(?![a-z])\s*", re.ASCII)
 _MARKED = re.compile(r"\d[,_'\u2019]\s?\d", re.ASCII)
 _PRICE = re.compile(rf"\s*({_NUMBER})\s*([A-Z]{{3}})\s*(?:(?:/|per )\s*(.+?))?\s*", re.ASCII)
 
@@ -161,7 +162,9 @@ _PRICE = re.compile(rf"\s*({_NUMBER})\s*([A-Z]{{3}})\s*(?:(?:/|per )\s*(.+?))?\s
 def _registry() -> "UnitRegistry[float]":
     from pint import UnitRegistry  # noqa: PLC0415  half the start-up time of --help
 
-    return UnitRegistry(cache_folder=None)
+    registry: UnitRegistry[float] = UnitRegistry(cache_folder=None)
+    registry.define("surveyors_chain = 22 * yard")  # pint's own chain is of survey feet
+    return registry
 
 
 @cache

@@ -23,7 +23,7 @@ POUND, FOOT = 0.45359237, 0.3048
 
 
 def _toml(name: str) -> dict[str, Any]:
-    return tomllib.loads((PACKAGE / "demand" / name).read_text(encoding="utf-8"))
+    return tomllib.loads((PACKAGE / "scenario" / name).read_text(encoding="utf-8"))
 
 
 def _trials() -> list[dict[str, str]]:

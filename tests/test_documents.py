@@ -22,6 +22,14 @@ def test_readme_counts_the_defaults() -> None:
     assert refresh.defaults_block() in README
 
 
+def test_readme_says_how_the_model_stands_against_the_trials() -> None:
+    assert refresh.evidence_block() in README
+
+
+def test_the_packaged_comparison_is_the_present_one() -> None:
+    assert refresh.RESULTS.read_text(encoding="utf-8") == refresh.results()
+
+
 def test_readme_reaches_real_output_before_line_40() -> None:
     lines = README.splitlines()
     assert next(n for n, line in enumerate(lines) if line.startswith("Stops")) < 40
@@ -53,7 +61,7 @@ def test_readme_first_command_writes_every_file(tmp_path: Path) -> None:
 
 
 def test_every_command_and_option_is_in_readme_or_help() -> None:
-    for command in ("plan", "check"):
+    for command in ("plan", "check", "demand", "evidence"):
         done = subprocess.run(
             [sys.executable, "-m", "haulplan", command, "--help"],
             capture_output=True, text=True, check=True,

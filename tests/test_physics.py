@@ -23,7 +23,7 @@ from haulplan.demand.boiler import (
     heat_rate,
 )
 from haulplan.demand.defaults import DEFAULTS, SURFACES
-from haulplan.demand.engine import SteamLine, steam_line
+from haulplan.demand.engine import SteamLine, mean_effective_pressure, steam_line
 from haulplan.demand.resistance import GRAVITY, tractive_force
 from haulplan.demand.steam import (
     liquid_enthalpy,
@@ -227,6 +227,7 @@ COAL = st.floats(15e6, 36e6)
 FIRING = st.floats(1e-4, 0.2)
 SURFACE = st.floats(2.0, 60.0)
 FURNACE_B, FURNACE_A = DEFAULTS["furnace_b"].value, DEFAULTS["furnace_a"].value
+BY_HAND = DEFAULTS["hand_firing"].value
 
 
 @many
@@ -324,13 +325,49 @@ def test_steam_rises_with_pull_without_a_jump(gauge: float, cut_off: float) -> N
     assert (np.diff(steam) > 0).all()
     at_knee = line.steam(np.array([line.knee_pressure * s for s in (1 - 1e-9, 1 + 1e-9)]))
     assert at_knee == pytest.approx(line.knee_steam, rel=1e-6)
-    assert line.forward_slope > line.slope  # lever forward: dearer than the throttle
+    slopes = np.diff(line.steam_at) / np.diff(line.pressure)
+    assert (slopes[line.knee :] > slopes[0]).all()  # lever forward: dearer than the throttle
 
 
-@pytest.mark.xfail(
-    reason="steam_line sets forward_slope to 0 where the running cut-off is not below the "
-    "longest; SteamLine.steam then gives the full steam at every pull"
+@many
+@given(
+    st.floats(40, 300),
+    st.floats(0.15, 0.9),
+    st.floats(0.3, 0.95),
+    st.floats(0.5, 1.0),
+    st.floats(1.0, 9.0),
 )
+@example(60.0, 0.7499999999999999, 0.75, 0.75, 1.0)
+@example(40.0, 0.15, 0.75, 0.5, 1.0)
+@example(150.0, 0.5, 0.75, 0.75, 9.0)
+def test_any_engine_has_a_rising_line_or_is_refused(
+    gauge: float, running: float, longest: float, diagram: float, ratio: float
+) -> None:
+    boiler, back = gauge * PSI + ATMOSPHERE, 2 * PSI + ATMOSPHERE
+    try:
+        line = steam_line(
+            boiler,
+            running_cut_off=running,
+            longest_cut_off=longest,
+            diagram_factor=diagram,
+            back_pressure=back,
+            clearance=0.07,
+            condensation=0.2,
+            volume_ratio=ratio,
+        )
+    except NoPlanError:
+        fullest = mean_effective_pressure(
+            diagram * boiler, max(running, longest - 0.01) / ratio, back
+        )
+        assert fullest <= 0
+        return
+    assert (np.diff(line.pressure) > 0).all()
+    assert (np.diff(line.steam_at) > 0).all()
+    assert line.idle > 0
+    steam = line.steam(np.linspace(0.0, 1.1 * line.full_pressure, 50))
+    assert np.isfinite(steam).all()
+
+
 @pytest.mark.parametrize("cut_off", [0.75, 0.8])
 def test_an_engine_without_forward_lever_left_is_still_throttled(cut_off: float) -> None:
     line = steam_line(
@@ -494,7 +531,10 @@ def _boiler_pressure(case: Case) -> float:
 def test_the_coal_pays_for_the_steam_and_the_lagging(
     grades: list[float], train: float, value: float, aboard: float
 ) -> None:
-    """Coal x heating value x efficiency = heat of the steam + radiation, segment by segment."""
+    """Coal x heating value x efficiency = heat of the steam + radiation, segment by segment.
+
+    Of the coal, what goes out with the clinker heats nothing.
+    """
     case = steam_case(grades, train=train, heating_value=value)
     engine = case.scenario.file.engine
     assert engine is not None
@@ -502,17 +542,18 @@ def test_the_coal_pays_for_the_steam_and_the_lagging(
     surface, value = engine.heating_surface, 1e6 * value
 
     def fire(coal: Array | float) -> Array:
-        efficiency = furnace_efficiency(coal, surface, b=FURNACE_B, a=FURNACE_A)
+        efficiency = furnace_efficiency(coal, surface, b=FURNACE_B * BY_HAND, a=FURNACE_A)
         return np.asarray(coal * value * efficiency)
 
     hardest = DEFAULTS["firing_rate"].value * engine.grate_area
     radiation = DEFAULTS["radiation"].value * float(fire(hardest))
     feed, dryness = DEFAULTS["feed_temperature"].value, DEFAULTS["dryness"].value
     heat = heat_of_steam(_boiler_pressure(case), feed, dryness)
-    given_out = fire(use.coal / use.duration) * use.duration
+    burnt = use.coal / use.duration / (1 + DEFAULTS["fire_cleaning"].value)
+    given_out = fire(burnt) * use.duration
     wanted = use.water * heat + radiation * use.duration
     assert given_out == pytest.approx(wanted, rel=1e-6)
-    assert (use.coal / use.duration <= hardest * (1 + 1e-9)).all()
+    assert (burnt <= hardest * (1 + 1e-9)).all()
 
 
 @few
@@ -646,21 +687,24 @@ def test_a_refused_hill_names_its_limit_and_a_train_that_passes(
         train = (passing + change) / 1000
         return steam_case([0.0, grade], tyre=tyre, surface=surface, train=train)
 
-    # Printed to a hundredth of a ton: half of that is rounding.
-    again(-0.005 * SHORT_TON)
-    with pytest.raises(NoPlanError, match=limit):
-        again(0.02 * SHORT_TON)
-    # The printed train passes with the stores at their reserve, so full ones must come off.
-    less = again(-2000.0)
+    def heaviest(change: float) -> float:
+        try:
+            return float(again(change).demand.heaviest.min())
+        except NoPlanError:
+            return -np.inf
+
+    # It passes full or empty: nothing bounds what may be aboard.
+    assert np.isinf(again(0.0).demand.heaviest).all()
+    # Rounded down to a hundredth of a ton: a train above it is refused with the stores at
+    # their reserve, or may not take its stores full.
+    assert heaviest(0.02 * SHORT_TON) < 1700.0
+    less = again(0.0)
     trace = replay(
         less.scenario, less.route, less.demand, make_plan(less.scenario, less.route, less.demand)
     )
     assert trace.distance[-1] == pytest.approx(2000.0)
 
 
-@pytest.mark.xfail(
-    reason="the passing train is rounded to the nearest hundredth of a ton, up as often as down"
-)
 @few
 @given(st.floats(9.0, 14.0), st.sampled_from(["asphalt", "macadam", "brick"]))
 def test_the_very_train_a_refusal_prints_passes(grade: float, surface: str) -> None:
@@ -669,7 +713,7 @@ def test_the_very_train_a_refusal_prints_passes(grade: float, surface: str) -> N
     found = re.search(r"a train of at most ([\d.]+ short ton) behind", str(refused.value))
     assert found is not None
     case = steam_case([grade], surface=surface, train=parse("mass", found[1]) / 1000)
-    assert case.demand.heaviest.min() >= 0
+    assert np.isinf(case.demand.heaviest).all()
 
 
 def test_a_hill_that_the_engine_alone_cannot_climb_is_said_so() -> None:
@@ -677,10 +721,8 @@ def test_a_hill_that_the_engine_alone_cannot_climb_is_said_so() -> None:
         steam_case([30.0], train=1.0)
 
 
-@pytest.mark.xfail(
-    reason="the refusal divides by the grade to write '1 in n'; on the level that is by 0"
-)
 def test_a_road_too_heavy_on_the_level_is_refused_as_level() -> None:
     with pytest.raises(NoPlanError, match="sand") as refused:
         steam_case([0.0], surface="sand", train=59.0)
     assert "inf" not in str(refused.value)
+    assert "hill at" not in str(refused.value)

@@ -18,6 +18,7 @@ from pydantic import BaseModel
 
 from haulplan.errors import InputError, Problem
 from haulplan.scenario import read_road_table, read_scenario, schema
+from haulplan.scenario.classes import class_figures
 
 Toml = dict[str, Any]
 Write = Callable[..., Path]
@@ -33,9 +34,33 @@ MORE: Toml = {
         "low_gear_descent": "6 %", "gear_change": "2 min", "running_cut_off": "50 %",
         "longest_cut_off": "75 %", "diagram_factor": "75 %", "condensation": "20 %",
         "transmission_efficiency": "80 %", "adhesion": "40 %", "auxiliary_steam": "3 %",
-        "firing_rate": "40 lb/sq ft/h",
+        "firing_rate": "40 lb/sq ft/h", "kind": "road-locomotive", "low_pressure_bore": "29 cm",
+        "tyre_width": "40 cm", "control": "cut-off", "frontal_area": "6 m2",
+        "steepest_descent": "1 in 8",
+        "gears": [
+            {"name": "low", "ratio": 18.0, "speed": "3 km/h", "meshes": 3},
+            {"name": "high", "ratio": 9.0, "speed": "7 km/h", "meshes": 2},
+        ],
+        "glass": {
+            "crown_back": "48 in", "tubes_front": "-60 in", "tubes_height": "-8 in",
+            "glass_at": "50 in", "glass_bottom": "1 in", "glass_length": "8 in",
+            "minimum_cover": "2 in", "swell": "1 in", "surface_area": "2 m2",
+        },
     },
-    "conditions": {"feed_temperature": "60 degF"},
+    "fuel": {"kind": "bituminous-good"},
+    "train": {
+        "wagons": [
+            {
+                "name": "Van", "tare": "3 t", "load": "1 t", "tyre": "rubber", "count": 2,
+                "wheel_diameter": "1 m", "tyre_width": "20 cm",
+            }
+        ]
+    },
+    "conditions": {
+        "weather": "wet", "wind_speed": "10 mph", "wind_from": 270.0,
+        "feed_temperature": "60 degF", "feed_solids": "200 ppm",
+    },
+    "pessimism": "80 %",
     "standing_water": "20 L/h",
     "standing_coal": "4 kg/h",
     "stale_after": "30 day",
@@ -154,7 +179,10 @@ def annotated_text(model: type[BaseModel], name: str) -> bool:
 
 KEYS = list(keys_of(schema.ScenarioFile))
 #: Optional text is annotated one level deeper than the model shows.
-OPTIONAL_TEXT = {("route", "file"), ("route", "track"), ("route", "grades")}
+OPTIONAL_TEXT = {
+    ("route", "file"), ("route", "track"), ("route", "grades"), ("engine", "kind"),
+    ("fuel", "kind"),
+}  # fmt: skip
 BAD: Mapping[str, tuple[object, ...]] = {
     "text": ("", "bell \a", "x" * 201, 5, True, [1], {"a": 1}),
     "value": ("lots", "", "5 parsec", "\a", "nan", [1], {"a": 1}, True, math.nan, math.inf),
@@ -188,7 +216,7 @@ def spoil(toml: Toml, key: Key, value: object) -> Toml:
 @pytest.fixture
 def full(steam: Toml) -> Toml:
     """A steam scenario with every key there is (the aim's weights apart)."""
-    for key, value in MORE.items():
+    for key, value in copy.deepcopy(MORE).items():
         steam[key] = {**steam.get(key, {}), **value} if isinstance(value, dict) else value
     return steam
 
@@ -380,8 +408,30 @@ def test_a_bad_cell_in_any_column_gives_one_line(
 @pytest.mark.parametrize("key", [key for key, _, required in KEYS if required], ids=name_of)
 def test_a_missing_key_is_named(key: Key, full: Toml, tables: dict[str, str], write: Write) -> None:
     del get(full, key[:-1])[key[-1]]
+    for section in ("engine", "fuel"):  # a kind would fill the gap
+        full.get(section, {}).pop("kind", None)
     line = only_line(write(full, tables))
     assert line.startswith(f"scenario.toml, {name_of(key)}: missing; give {key[-1]}")
+
+
+@pytest.mark.parametrize("key", ["weight", "bore", "gears", "grate_area"])
+def test_a_missing_figure_of_an_engine_is_its_kinds(
+    key: str, full: Toml, tables: dict[str, str], write: Write
+) -> None:
+    del full["engine"][key]
+    scenario = read_scenario(write(full, tables))
+    assert list(scenario.filled) == [f"engine.{key}"]
+    whole = schema.Engine.model_validate({**class_figures("road-locomotive"), "name": "typical"})
+    assert getattr(scenario.file.engine, key) == getattr(whole, key)
+
+
+def test_a_kind_that_is_not_known_suggests_the_nearest(
+    full: Toml, tables: dict[str, str], write: Write
+) -> None:
+    full["engine"]["kind"] = "road-locomotiv"
+    line = only_line(write(full, tables))
+    assert line.startswith("scenario.toml, engine.kind: 'road-locomotiv' is not known; ")
+    assert "did you mean 'road-locomotive'?" in line
 
 
 @pytest.mark.parametrize(

@@ -40,8 +40,7 @@ FACTORS = [
     ("length", "in", INCH, 1e-15),
     ("length", "mi", MILE, 1e-15),
     ("length", "mile", MILE, 1e-15),
-    # NIST SP 811 (from memory) has the chain of 66 survey feet: 2e-6 above 22 yards.
-    ("length", "chain", 22 * YARD, 2.1e-6),
+    ("length", "chain", 22 * YARD, 1e-15),  # four rods, poles or perches; from memory
     ("mass", "kg", 1, 1e-15),
     ("mass", "g", Fraction(1, 1000), 1e-15),
     ("mass", "t", 1000, 1e-15),
@@ -82,6 +81,9 @@ FACTORS = [
     ("grade", "ft/mi", Fraction(1, 5280), 1e-15),
     ("grade", "m/km", Fraction(1, 1000), 1e-15),
     ("share", "%", Fraction(1, 100), 1e-15),
+    ("solids", "ppm", Fraction(1, 1000000), 1e-15),
+    # Milligrams in a litre, which is taken to weigh a kilogram.
+    ("solids", "mg/l", Fraction(1, 1000000), 1e-15),
     ("firing rate", "lb/sq ft/h", POUND / FOOT**2 / 3600, 1e-14),
     ("firing rate", "kg/m2/h", Fraction(1, 3600), 1e-15),
     ("mass per mass", "kg/kg", 1, 1e-15),

@@ -3,13 +3,14 @@
 from haulplan.demand.demand import Choice, Demand, Linear, Use, linearise
 from haulplan.demand.measured import measured_demand
 from haulplan.demand.segment import steam_demand
+from haulplan.demand.stretches import deviates_for
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 
 __all__ = ["Choice", "Demand", "Linear", "Use", "build_demand", "linearise"]
 
 
-def build_demand(scenario: Scenario, route: Route) -> Demand:
+def build_demand(scenario: Scenario, route: Route, *, pessimism: float | None = None) -> Demand:
     """Use along the route: from demand.csv where the scenario has one, else from steam.
 
     Parameters
@@ -18,6 +19,9 @@ def build_demand(scenario: Scenario, route: Route) -> Demand:
         A checked scenario.
     route
         Its road.
+    pessimism
+        Chance that the truth is no thirstier than the steam model says; the scenario's
+        own where None. Measured use is taken as given. [-]
 
     Returns
     -------
@@ -33,4 +37,5 @@ def build_demand(scenario: Scenario, route: Route) -> Demand:
     """
     if scenario.demand:
         return measured_demand(scenario, route)
-    return steam_demand(scenario, route)
+    share = scenario.file.pessimism if pessimism is None else pessimism
+    return steam_demand(scenario, route, deviates_for(scenario, route, share))

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.demand.steam import saturated_steam_density
+from haulplan.errors import NoPlanError
 
 __all__ = [
     "SteamLine",
@@ -18,6 +19,9 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+
+#: Less lever forward of the running cut-off than this is none. [-]
+_LEAST_LEVER = 0.005
 
 
 def expansion_factor(cut_off: float) -> float:
@@ -153,24 +157,42 @@ def pull(
 class SteamLine:
     """Steam per swept volume against mean pressure: a bent Willans line.
 
-    Throttled at the running cut-off the line is straight from `idle` to `knee_steam`;
-    beyond the knee the lever goes forward and it is steeper, up to `full_pressure`.
+    The driver's points, rising: `pressure` [Pa] from 0 (drifting, regulator cracked) to
+    full gear, `steam` [kg m⁻³] supplied at each. `knee` is the point where the running
+    cut-off is used with the regulator wide open.
     """
 
-    idle: float
-    slope: float
-    knee_pressure: float
-    knee_steam: float
-    forward_slope: float
-    full_pressure: float
+    pressure: tuple[float, ...]
+    steam_at: tuple[float, ...]
+    knee: int
+
+    @property
+    def idle(self) -> float:
+        """Steam per swept volume with no mean pressure [kg m⁻³]."""
+        return self.steam_at[0]
+
+    @property
+    def knee_pressure(self) -> float:
+        """Mean pressure at the running cut-off, regulator open [Pa]."""
+        return self.pressure[self.knee]
+
+    @property
+    def knee_steam(self) -> float:
+        """Steam per swept volume there [kg m⁻³]."""
+        return self.steam_at[self.knee]
+
+    @property
+    def full_pressure(self) -> float:
+        """Most mean pressure the cylinders give [Pa]."""
+        return self.pressure[-1]
 
     def steam(self, pressure: Array) -> Array:
-        """Steam per swept volume, moisture not counted, at a mean pressure [Pa] [kg m⁻³]."""
+        """Steam per swept volume, moisture not counted, at a mean pressure [Pa]: [kg m⁻³]."""
         drawn = np.maximum(pressure, 0.0)
-        throttled = self.idle + self.slope * drawn
-        forward = self.knee_steam + self.forward_slope * (drawn - self.knee_pressure)
-        used: Array = np.maximum(throttled, forward)
-        return used
+        within: Array = np.interp(drawn, self.pressure, self.steam_at)
+        rise = (self.steam_at[-1] - self.steam_at[-2]) / (self.pressure[-1] - self.pressure[-2])
+        beyond: Array = np.maximum(drawn - self.pressure[-1], 0.0) * rise
+        return within + beyond
 
 
 def steam_line(
@@ -182,35 +204,51 @@ def steam_line(
     back_pressure: float,
     clearance: float,
     condensation: float,
+    shortest_cut_off: float | None = None,
+    volume_ratio: float = 1.0,
 ) -> SteamLine:
     """The engine's steam use, from its valve setting and the density of steam.
+
+    Boiler pressures of 3 to 20 bar, cut-offs of 0.15 to 0.85.
 
     Parameters
     ----------
     boiler_pressure
         Absolute. [Pa]
     running_cut_off, longest_cut_off
-        Shares of the stroke. [-]
+        Shares of the (high-pressure) stroke. [-]
     diagram_factor
         Pressure in the cylinder over pressure in the boiler while the valve is open. [-]
     back_pressure
         Absolute exhaust pressure. [Pa]
     clearance
-        Dead space as a share of the swept volume. [-]
+        Dead space as a share of the (high-pressure) swept volume. [-]
     condensation
         Share of the supplied steam that condenses on the cylinder walls. [-]
+    shortest_cut_off
+        Where the driver works with the lever and open regulator down to this cut-off;
+        None where he works with the regulator at the running cut-off. [-]
+    volume_ratio
+        Low-pressure over high-pressure swept volume of a compound; 1 for simple
+        engines. Work and steam are then referred to the low-pressure cylinder. [-]
 
     Returns
     -------
     line
         Steam per swept volume against mean indicated pressure.
 
+    Raises
+    ------
+    NoPlanError
+        If no cut-off gives more pressure than the exhaust's.
+
     Notes
     -----
     A cylinderful at cut-off holds (c + clearance) ρ(p) of steam per swept volume, of
-    which 1/(1 - condensation) was supplied. A throttle lowers p at the same cut-off, so
-    supply falls nearly in proportion to mean pressure plus back pressure: P. W. Willans's
-    straight line. The two ends are reckoned, the line between them is straight.
+    which 1/(1 - condensation) was supplied; for a compound both are divided by the volume
+    ratio. A throttle lowers p at the same cut-off, so supply falls nearly in proportion
+    to mean pressure plus back pressure: P. W. Willans's straight line. Its ends are
+    reckoned, the line between them is straight; so are the chords between cut-offs.
 
     References
     ----------
@@ -230,20 +268,30 @@ def steam_line(
     (91.2, 0.17)
     """
     admission = diagram_factor * boiler_pressure
+    shortest = running_cut_off if shortest_cut_off is None else shortest_cut_off
+    cut_offs = {shortest, running_cut_off}
+    if longest_cut_off - running_cut_off > _LEAST_LEVER:
+        cut_offs |= {(running_cut_off + longest_cut_off) / 2, longest_cut_off}
 
     def supplied(pressure: float, cut_off: float) -> float:
-        return (cut_off + clearance) * saturated_steam_density(pressure) / (1.0 - condensation)
+        filled = (cut_off + clearance) / volume_ratio
+        return filled * saturated_steam_density(pressure) / (1.0 - condensation)
 
-    knee = mean_effective_pressure(admission, running_cut_off, back_pressure)
-    full = mean_effective_pressure(admission, longest_cut_off, back_pressure)
-    idle = supplied(back_pressure / expansion_factor(running_cut_off), running_cut_off)
-    knee_steam = supplied(admission, running_cut_off)
-    rise = supplied(admission, longest_cut_off) - knee_steam
+    def mean(cut_off: float) -> float:
+        return mean_effective_pressure(admission, cut_off / volume_ratio, back_pressure)
+
+    pulling = [c for c in sorted(cut_offs) if mean(c) > 0]
+    if not pulling:
+        raise NoPlanError(
+            "the cylinders give no pull: steam at this boiler pressure, expanded so far, stays "
+            "below the exhaust. Check pressure, bores and cut-offs"
+        )
+    first = pulling[0]
+    throttled = max(back_pressure / expansion_factor(first / volume_ratio), 0.05 * admission)
+    points = [(0.0, supplied(throttled, first))]
+    points += [(mean(c), supplied(admission, c)) for c in pulling]
     return SteamLine(
-        idle=idle,
-        slope=(knee_steam - idle) / knee,
-        knee_pressure=knee,
-        knee_steam=knee_steam,
-        forward_slope=rise / (full - knee) if full > knee else 0.0,
-        full_pressure=max(full, knee),
+        pressure=tuple(p for p, _ in points),
+        steam_at=tuple(s for _, s in points),
+        knee=1 + (pulling.index(running_cut_off) if running_cut_off in pulling else 0),
     )

@@ -1,107 +1,36 @@
-"""The steam model: from road, engine, train and fuel to use per segment."""
+"""The steam model on a scenario's road: gears, hills that bound the load, use per segment."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
-from haulplan.demand.boiler import coal_rate, furnace_efficiency, heat_of_steam, raising_heat
-from haulplan.demand.defaults import DEFAULTS, ENGINE_ROLLING, SURFACES, Assumption, Default
-from haulplan.demand.demand import Demand, Use
-from haulplan.demand.engine import SteamLine, steam_line, swept_volume_per_metre
-from haulplan.demand.resistance import GRAVITY, rolling_coefficient, tractive_force
-from haulplan.errors import NoPlanError
-from haulplan.route import Route
+from haulplan.demand.defaults import Assumption
+from haulplan.demand.demand import Demand
+from haulplan.demand.haul import Haul, Road, assemble, lighting_up_coal
+from haulplan.demand.hills import refuse_hills
+from haulplan.route import Line, Route
 from haulplan.scenario import Scenario
-from haulplan.scenario.schema import Engine
-from haulplan.units import ATMOSPHERE, UNIT_SYSTEMS
+from haulplan.scenario.schema import ScenarioFile
+from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["steam_demand"]
+__all__ = ["choose_gears", "haul_on", "road_of", "road_warnings", "steam_demand"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
 
-#: No gear is taken for less road than this, if a slower one or one beside it serves. [m]
-_SHORTEST_RUN = 300.0
+#: A corner: the road turns by so much [rad] within so far [m].
+_TURN, _WITHIN = 1.0, 25.0
+#: Feed hotter than this fails most injectors. [K]
+_HOT_FEED = 310.93
+#: Water over coal that runs an engine: good coal 5 to 10, in proportion to its heat [J kg⁻¹];
+#: wood 2 to 4 when dry, from memory: 2½ lb of it do what 1 lb of coal does.
+_RATIOS = {"coal": (5.0, 10.0, 13000 * 2326.0), "wood": (2.0, 4.0, 7000 * 2326.0)}
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Boiler:
-    heat: float
-    best: float
-    auxiliary: float
-    radiation: float
-    surface: float
-    heating_value: float
-    dryness: float
-    b: float
-    a: float
-
-    def coal(self, water: Array) -> Array:
-        """Coal for a rate of evaporation, both per second."""
-        heat = water * self.heat + self.radiation
-        return coal_rate(heat, self.heating_value, self.surface, b=self.b, a=self.a)
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Haul:
-    """The steam model's inputs on one road; gears ordered from the fastest down."""
-
-    length: Array
-    grade: Array
-    engine_mass: float
-    engine_rolling: Array
-    train_mass: float
-    train_rolling: Array
-    gears: tuple[str, ...]
-    volume: Array
-    speed: Array
-    line: SteamLine
-    friction: float
-    efficiency: float
-    grip: float
-    grip_mass: float
-    boiler: _Boiler
-    change: float
-    standing_water: float
-    standing_coal: float
-
-    def force(self, aboard: Array | float) -> Array:
-        """Force along the road at each segment with so much water and coal aboard [N]."""
-        engine = tractive_force(self.engine_mass + aboard, self.engine_rolling, self.grade)
-        train = tractive_force(self.train_mass, self.train_rolling, self.grade)
-        return np.asarray(engine + train)
-
-    def steam_pull(self, gear: Gears | int) -> Array:
-        """The most the cylinders can pull in a gear [N]."""
-        pressure = self.line.full_pressure - self.friction
-        return np.asarray(pressure * self.volume[gear] * self.efficiency)
-
-    def grip_pull(self, aboard: float) -> float:
-        """The most the driving wheels can pull before they slip [N]."""
-        return self.grip * GRAVITY * (self.grip_mass * (1 + aboard / self.engine_mass))
-
-    def evaluate(self, aboard: Array, gear: Gears) -> Use:
-        """Use of each segment."""
-        run = self.length * np.sqrt(1.0 + self.grade**2)
-        volume = self.volume[gear]
-        pressure = self.force(aboard) / (volume * self.efficiency) + self.friction
-        steam = volume * self.line.steam(pressure) / self.boiler.dryness
-        spare = self.boiler.best - self.boiler.auxiliary
-        segments = np.arange(run.size)
-        pace = np.maximum(1.0 / self.speed[gear, segments], steam / spare)
-        duration = run * pace
-        water = run * steam + self.boiler.auxiliary * duration
-        coal = self.boiler.coal(water / duration) * duration
-        changes = np.concatenate([[0.0], (np.diff(gear) != 0) * self.change])
-        return Use(
-            duration=duration + changes,
-            water=water + changes * self.standing_water,
-            coal=coal + changes * self.standing_coal,
-        )
-
-
-def steam_demand(scenario: Scenario, route: Route) -> Demand:
+def steam_demand(
+    scenario: Scenario, route: Route, deviates: Mapping[str, float] | None = None
+) -> Demand:
     """Use along the route from the steam model.
 
     Parameters
@@ -110,25 +39,31 @@ def steam_demand(scenario: Scenario, route: Route) -> Demand:
         With engine, fuel and train.
     route
         With heights.
+    deviates
+        Standard deviations by which defaults are moved towards thirst, by name.
 
     Returns
     -------
     demand
         One gear for each segment: the fastest the heaviest train can keep, none changed
-        for less than 300 m, the lowest on steep descents.
+        that gains less time than the change takes, the lowest on steep descents.
 
     Raises
     ------
     NoPlanError
         If a hill is too steep in the lowest gear even with the tank near empty.
     """
-    haul, assumptions = _haul(scenario, route)
+    haul, assumptions = haul_on(scenario, route, deviates)
     stores = scenario.file.stores
     full = stores.tank + stores.bunker
     least = scenario.file.reserve.water + scenario.file.reserve.coal
     heaviest = _heaviest(haul, least)
-    _refuse_hills(scenario, route, haul, heaviest, least)
-    gear = _choose_gears(haul, scenario, route, np.minimum(full, heaviest))
+    refuse_hills(scenario, route, haul, heaviest, least)
+    fullest = np.minimum(full, heaviest)
+    gear = choose_gears(haul, fullest)
+    engine, fuel = scenario.file.engine, scenario.file.fuel
+    assert engine is not None
+    assert fuel is not None
     return Demand(
         distance=route.distance,
         gears=haul.gears,
@@ -139,256 +74,245 @@ def steam_demand(scenario: Scenario, route: Route) -> Demand:
         dry_weight=haul.engine_mass + haul.train_mass,
         standing_water=haul.standing_water,
         standing_coal=haul.standing_coal,
-        lighting_up_coal=_lighting_up(scenario, haul.boiler),
-        assumptions=assumptions,
-        warnings=_warnings(scenario, haul, route),
+        lighting_up_coal=lighting_up_coal(engine, fuel.heating_value, scenario.file.conditions),
+        assumptions=(*_from_kinds(scenario), *assumptions),
+        warnings=road_warnings(scenario, route, haul, fullest, gear),
     )
 
 
-class _Figures:
-    """Owner's figures where given, defaults where not, keeping a list of the latter."""
-
-    def __init__(self, engine: Engine) -> None:
-        self.engine = engine
-        self.used: list[Assumption] = []
-
-    def take(self, name: str, given: float | None = None) -> float:
-        """The owner's figure, else the default, noted."""
-        field = "adhesion" if name.startswith("adhesion_") else name
-        owner = given if given is not None else getattr(self.engine, field, None)
-        return float(owner) if owner is not None else self.note(name, DEFAULTS[name])
-
-    def note(self, name: str, default: Default) -> float:
-        """The default's value, put on the list."""
-        source = (
-            default.source
-            if default.status == "published"
-            else (f"{default.status}: {default.source}")
+def _from_kinds(scenario: Scenario) -> list[Assumption]:
+    """Figures of engine and fuel taken from their class, for want of the owner's."""
+    kinds = {"engine": scenario.file.engine, "fuel": scenario.file.fuel}
+    return [
+        Assumption(
+            name=key, value=value,
+            source=f"assumption: typical of {getattr(kinds[key.partition('.')[0]], 'kind', '')}",
         )
-        self.used.append(
-            Assumption(name=name.replace("_", " "), value=default.shown, source=source)
-        )
-        return default.value
+        for key, value in scenario.filled.items()
+    ]  # fmt: skip
 
 
-def _haul(scenario: Scenario, route: Route) -> tuple[_Haul, tuple[Assumption, ...]]:
-    engine, fuel = scenario.file.engine, scenario.file.fuel
-    if engine is None or fuel is None:
+def haul_on(
+    scenario: Scenario, route: Route, deviates: Mapping[str, float] | None = None
+) -> tuple[Haul, tuple[Assumption, ...]]:
+    """Engine, train, fuel and weather of a scenario on its road.
+
+    Parameters
+    ----------
+    scenario, route
+        The problem, with engine and fuel.
+    deviates
+        Standard deviations by which defaults are moved towards thirst, by name.
+
+    Returns
+    -------
+    haul
+        Ready to be evaluated.
+    assumptions
+        Every default used.
+
+    Raises
+    ------
+    ValueError
+        If the scenario has no engine or no fuel.
+    """
+    file = scenario.file
+    if file.engine is None or file.fuel is None:
         raise ValueError("the steam model needs the scenario's engine and fuel")
-    figures = _Figures(engine)
-    air = ATMOSPHERE * (1 - 2.25577e-5 * float(route.elevation.mean())) ** 5.25588
-    pressure = engine.pressure + air
-    boiler = _boiler(scenario, figures, pressure)
-    line = steam_line(
-        pressure,
-        running_cut_off=figures.take("running_cut_off"),
-        longest_cut_off=figures.take("longest_cut_off"),
-        diagram_factor=figures.take("diagram_factor"),
-        back_pressure=figures.take("back_pressure") + air,
-        clearance=figures.take("clearance"),
-        condensation=figures.take("condensation"),
+    return assemble(
+        file.engine,
+        file.fuel.heating_value,
+        file.train.wagons,
+        file.conditions,
+        road_of(scenario, route),
+        deviates=deviates,
+        standing_water=file.standing_water,
+        standing_coal=file.standing_coal,
     )
-    gears = sorted(engine.gears, key=lambda gear: gear.ratio)
-    engine_rolling, train_rolling, train_mass = _rolling(scenario, route, figures)
-    share = engine.weight_on_drivers / engine.weight
-    standby = figures.take("standby_firing") * engine.grate_area
-    standing_water = scenario.file.standing_water
-    standing_coal = scenario.file.standing_coal
-    if standing_water is None:
-        standing_water = boiler.auxiliary
-    if standing_coal is None:
-        standing_coal = float(boiler.coal(np.array(standing_water))) + standby
-    grade = route.grade
-    figures.take("low_gear_descent")
-    speed = np.array([np.minimum(gear.speed, route.speed_limit) for gear in gears])
-    haul = _Haul(
+
+
+def road_of(scenario: Scenario, route: Route) -> Road:
+    """The route's segments as the steam model sees them.
+
+    Parameters
+    ----------
+    scenario
+        For the day's wind.
+    route
+        With heights.
+
+    Returns
+    -------
+    road
+        Segments of the route, in order.
+    """
+    count = route.grade.size
+    sharp, heading = np.zeros(count, dtype=bool), None
+    if route.line is not None:
+        heading = _heading(route.line, route.distance)
+        sharp = _corners(heading, route.distance)
+    conditions = scenario.file.conditions
+    headwind = np.full(count, conditions.wind_speed)
+    if conditions.wind_from is not None and heading is not None:
+        headwind = conditions.wind_speed * np.cos(heading - np.radians(conditions.wind_from))
+    return Road(
         length=np.diff(route.distance),
-        grade=grade,
-        engine_mass=engine.weight,
-        engine_rolling=engine_rolling,
-        train_mass=train_mass,
-        train_rolling=train_rolling,
-        gears=tuple(gear.name for gear in gears),
-        volume=np.array(
-            [
-                swept_volume_per_metre(
-                    engine.cylinders, engine.bore, engine.stroke, g.ratio, engine.wheel_diameter
-                )
-                for g in gears
-            ]
-        ),
-        speed=speed,
-        line=line,
-        friction=figures.take("friction_pressure"),
-        efficiency=figures.take("transmission_efficiency"),
-        grip=figures.take(f"adhesion_{engine.tyre}"),
-        grip_mass=share * engine.weight,
-        boiler=boiler,
-        change=figures.take("gear_change"),
-        standing_water=standing_water,
-        standing_coal=standing_coal,
-    )
-    return haul, tuple(figures.used)
-
-
-def _rolling(scenario: Scenario, route: Route, figures: _Figures) -> tuple[Array, Array, float]:
-    """Coefficients of engine and train at each segment, and the mass of the train."""
-    engine = scenario.file.engine
-    assert engine is not None
-    names, where = np.unique(np.array(route.surface), return_inverse=True)
-    on_surface = [rolling_coefficient(n, engine.tyre, engine=True) for n in names.tolist()]
-    wagons = scenario.file.train.wagons
-    masses = [wagon.count * (wagon.tare + wagon.load) for wagon in wagons]
-    total = sum(masses)
-    train = [
-        sum(
-            mass * rolling_coefficient(n, wagon.tyre, engine=False)
-            for mass, wagon in zip(masses, wagons, strict=True)
-        )
-        / (total or 1.0)
-        for n in names.tolist()
-    ]
-    figures.note("engine rolling resistance", ENGINE_ROLLING)
-    tyres = {engine.tyre, *(wagon.tyre for wagon in wagons)}
-    for name in names.tolist():
-        for tyre in sorted(tyres):
-            figures.note(f"{name}, {tyre} tyre", getattr(SURFACES[name], tyre))
-    return np.array(on_surface)[where], np.array(train)[where], total
-
-
-def _boiler(scenario: Scenario, figures: _Figures, pressure: float) -> _Boiler:
-    engine, fuel = scenario.file.engine, scenario.file.fuel
-    assert engine is not None and fuel is not None  # noqa: PT018  the caller checked
-    b, a = figures.take("furnace_b"), figures.take("furnace_a")
-    feed = figures.take("feed_temperature", scenario.file.conditions.feed_temperature)
-    dryness = figures.take("dryness")
-    heat = heat_of_steam(pressure, feed, dryness)
-    firing = figures.take("firing_rate") * engine.grate_area
-    efficiency = float(furnace_efficiency(firing, engine.heating_surface, b=b, a=a))
-    total = firing * fuel.heating_value * efficiency
-    radiation = figures.take("radiation") * total
-    best = (total - radiation) / heat
-    return _Boiler(
-        heat=heat,
-        best=best,
-        auxiliary=figures.take("auxiliary_steam") * best,
-        radiation=radiation,
-        surface=engine.heating_surface,
-        heating_value=fuel.heating_value,
-        dryness=dryness,
-        b=b,
-        a=a,
+        grade=route.grade,
+        surface=route.surface,
+        speed_limit=route.speed_limit,
+        sharp=sharp,
+        headwind=headwind,
+        altitude=float(route.elevation.mean()),
     )
 
 
-def _heaviest(haul: _Haul, least: float) -> Array:
+def _heading(line: Line, distance: Array) -> Array:
+    """Direction of each segment, clockwise from north [rad]."""
+    turn = np.unwrap(np.radians(line.longitude))
+    latitude = np.interp(distance, line.distance, line.latitude)
+    east = np.diff(np.interp(distance, line.distance, turn)) * np.cos(np.radians(latitude[:-1]))
+    heading: Array = np.arctan2(east, np.diff(np.radians(latitude)))
+    return heading
+
+
+def _corners(heading: Array, distance: Array) -> NDArray[np.bool_]:
+    """Segments within a corner."""
+    middle = (distance[:-1] + distance[1:]) / 2
+    turned = np.unwrap(heading)
+    ahead = np.interp(middle + _WITHIN / 2, middle, turned)
+    behind = np.interp(middle - _WITHIN / 2, middle, turned)
+    corner: NDArray[np.bool_] = np.abs(ahead - behind) > _TURN
+    return corner
+
+
+def _heaviest(haul: Haul, least: float) -> Array:
     """Most water and coal aboard with which the lowest gear holds each segment [kg]."""
-    limit = float(haul.steam_pull(haul.volume.size - 1))
-    empty = haul.force(0.0)
-    per_mass = (haul.force(1000.0) - empty) / 1000.0
+    lowest = len(haul.gears) - 1
+    limit = float(haul.steam_pull(lowest))
+    empty = haul.force(0.0, lowest)
+    per_mass = (haul.force(1000.0, lowest) - empty) / 1000.0
     with np.errstate(divide="ignore", invalid="ignore"):
         heaviest = np.where(per_mass > 0, (limit - empty) / per_mass, np.inf)
-    slipping = haul.force(least) > haul.grip_pull(least)
+    slipping = haul.force(least, lowest) > haul.grip_pull(least)
     return np.where(slipping, -np.inf, heaviest)
 
 
-def _refuse_hills(
-    scenario: Scenario, route: Route, haul: _Haul, heaviest: Array, least: float
-) -> None:
-    """Raise NoPlanError for the worst hill that no gear holds, naming what would pass."""
-    if not (heaviest < least).any():
-        return
-    force = haul.force(least)
-    worst = int(np.argmax(np.where(heaviest < least, force, -np.inf)))
-    steam, grip = float(haul.steam_pull(haul.volume.size - 1)), haul.grip_pull(least)
-    system = UNIT_SYSTEMS[scenario.file.units]
-    what = "grip of the driving wheels" if grip < steam else "pull of the cylinders"
-    grade = haul.grade[worst]
-    per_train = float(tractive_force(1.0, haul.train_rolling[worst], grade))
-    passing = haul.train_mass - (float(force[worst]) - min(steam, grip)) / per_train
-    remedy = (
-        f"a train of at most {system.mass.text(passing)} behind the engine would pass"
-        if passing > 0
-        else "the engine alone does not pass"
-    )
-    raise NoPlanError(
-        f"the hill at {system.distance.text(route.distance[worst])} "
-        f"({100 * grade:.1f} %, 1 in {1 / grade:.0f}, {route.surface[worst]}) asks "
-        f"{system.pull.text(float(force[worst]))} of the rim; the {what} in "
-        f"{haul.gears[-1]} gear ends at {system.pull.text(min(steam, grip))}. What would mend "
-        f"it: {remedy} (now {system.mass.text(haul.train_mass)}); or a second engine, or "
-        "another road"
-    )
+def choose_gears(haul: Haul, aboard: Array) -> Gears:
+    """Fastest gear that holds at the heaviest, changes spared; index 0 is the fastest.
 
+    Parameters
+    ----------
+    haul
+        Engine and train on the road.
+    aboard
+        The most water and coal that may be aboard at each segment, shape (segments,). [kg]
 
-def _choose_gears(haul: _Haul, scenario: Scenario, route: Route, aboard: Array) -> Gears:
-    """Fastest gear that holds at the heaviest, changes spared; index 0 is the fastest."""
-    force = haul.force(aboard)
-    count = haul.volume.size
-    pace = np.full((count, force.size), np.inf)
-    for gear in range(count):
-        use = haul.evaluate(aboard, np.full(force.size, gear))
-        holds = force <= haul.steam_pull(gear)
-        if gear < count - 1:
-            steep = haul.grade < -_low_descent(scenario)
-            holds &= ~steep
-        pace[gear, holds] = (use.duration / haul.length)[holds]
+    Returns
+    -------
+    gear
+        Of each segment, shape (segments,).
+    """
+    count = len(haul.gears)
+    pace = np.full((count, aboard.size), np.inf)
+    for number in range(count):
+        gear = np.full(aboard.size, number)
+        holds = haul.force(aboard, gear) <= haul.steam_pull(number)
+        if number < count - 1:
+            holds &= haul.grade >= -haul.low_descent
+        pace[number, holds] = 1.0 / haul.state(aboard, gear).speed[holds]
     pace[-1, ~np.isfinite(pace[-1])] = 1e9
     wanted = np.argmin(np.round(pace, 9), axis=0).astype(np.int64)
-    return _spare_changes(wanted, np.isfinite(pace), np.diff(route.distance))
+    return _spare_changes(wanted, pace * haul.length, haul.change)
 
 
-def _low_descent(scenario: Scenario) -> float:
-    engine = scenario.file.engine
-    given = None if engine is None else engine.low_gear_descent
-    return DEFAULTS["low_gear_descent"].value if given is None else given
+def _spare_changes(wanted: Gears, time: Array, change: float) -> Gears:
+    """Drop runs in a gear that gain less time than their changes take.
 
-
-def _spare_changes(wanted: Gears, holds: NDArray[np.bool_], length: Array) -> Gears:
-    """Drop runs in a gear too short to be worth two changes."""
+    `time` is what each segment takes in each gear, infinite where it does not hold.
+    """
     gear = wanted.copy()
     while True:
         cuts = np.flatnonzero(np.diff(gear)) + 1
         begins, ends = np.r_[0, cuts], np.r_[cuts, gear.size]
-        runs = [
-            (float(length[a:b].sum()), a, b)
-            for a, b in zip(begins.tolist(), ends.tolist(), strict=True)
-        ]
-        for run, a, b in sorted(runs):
-            if run >= _SHORTEST_RUN:
-                return gear
-            beside = [gear[i] for i in (a - 1, b) if 0 <= i < gear.size]
-            slower = [g for g in beside if g > gear[a]]
-            usable = [g for g in beside if g < gear[a] and holds[g, a:b].all()]
-            if usable or slower:
-                gear[a:b] = max(usable) if usable else min(slower)
-                break
-        else:
+        best: tuple[float, int, int, int] | None = None
+        for a, b in zip(begins.tolist(), ends.tolist(), strict=True):
+            beside = [int(gear[i]) for i in (a - 1, b) if 0 <= i < gear.size]
+            own = float(time[gear[a], a:b].sum())
+            for other in set(beside):
+                gain = beside.count(other) * change - (float(time[other, a:b].sum()) - own)
+                if gain > 0 and (best is None or gain > best[0]):
+                    best = (gain, a, b, other)
+        if best is None:
             return gear
+        gear[best[1] : best[2]] = best[3]
 
 
-def _lighting_up(scenario: Scenario, boiler: _Boiler) -> float:
-    """Coal to raise steam from cold [kg]."""
-    engine = scenario.file.engine
-    assert engine is not None
-    cold = scenario.file.conditions.feed_temperature or DEFAULTS["feed_temperature"].value
-    heat = raising_heat(
-        engine.boiler_water,
-        engine.boiler_metal,
-        DEFAULTS["metal_heat"].value,
-        engine.pressure + ATMOSPHERE,
-        cold,
+def road_warnings(
+    scenario: Scenario, route: Route, haul: Haul, aboard: Array, gear: Gears
+) -> tuple[str, ...]:
+    """What a crew should be told of the road, and of figures that look wrong.
+
+    Parameters
+    ----------
+    scenario, route, haul
+        The problem, with fuel.
+    aboard
+        The most water and coal that may be aboard at each segment, shape (segments,). [kg]
+    gear
+        Of each segment, shape (segments,).
+
+    Returns
+    -------
+    warnings
+        Each in one line.
+    """
+    file = scenario.file
+    use = haul.evaluate(aboard, gear)
+    ratio = float(use.water.sum() / use.coal.sum())
+    return (*_of_descents(scenario, route, haul), *_of_feed(file), *_of_ratio(file, ratio))
+
+
+def _of_feed(file: ScenarioFile) -> list[str]:
+    if (file.conditions.feed_temperature or 0.0) <= _HOT_FEED:
+        return []
+    return ["feed above 100 °F: most injectors refuse it; cool the tank or pump"]
+
+
+def _of_ratio(file: ScenarioFile, ratio: float) -> list[str]:
+    """Water over coal of running use beside what the fuel's heat usually gives."""
+    assert file.fuel is not None
+    fuel = "wood" if (file.fuel.kind or "").endswith("wood") else "coal"
+    low, high, heat = _RATIOS[fuel]
+    low, high = (bound * file.fuel.heating_value / heat for bound in (low, high))
+    if low <= ratio <= high:
+        return []
+    value = (
+        f"{file.fuel.heating_value / 1e6:.1f} MJ/kg"
+        if file.units == "metric"
+        else f"{file.fuel.heating_value / 2326:,.0f} Btu/lb"
     )
-    return heat / (DEFAULTS["raising_efficiency"].value * boiler.heating_value)
+    return [
+        f"running takes {ratio:.1f} of water to 1 of {fuel} by weight; with {value} it is "
+        f"usually {low:.1f} to {high:.1f}: check the fuel, grate, heating surface and feed"
+    ]
 
 
-def _warnings(scenario: Scenario, haul: _Haul, route: Route) -> tuple[str, ...]:
+def _of_descents(scenario: Scenario, route: Route, haul: Haul) -> list[str]:
     system = UNIT_SYSTEMS[scenario.file.units]
+    file = scenario.file
+    warnings = []
     steepest = int(np.argmin(haul.grade))
-    if haul.grade[steepest] >= -_low_descent(scenario):
-        return ()
-    return (
-        f"descent of {-100 * haul.grade[steepest]:.1f} % at "
-        f"{system.distance.text(route.distance[steepest])}: lowest gear, brakes proved "
-        "at the top, nobody stops on it",
-    )
+    where = system.distance.text(route.distance[steepest])
+    down = -float(haul.grade[steepest])
+    if down > haul.low_descent:
+        warnings.append(
+            f"descent of {100 * down:.1f} % at {where}: lowest gear, brakes proved at the top, "
+            "nobody stops on it"
+        )
+    limit = None if file.engine is None else file.engine.steepest_descent
+    if limit is not None and down > limit:
+        warnings.append(
+            f"descent of {100 * down:.1f} % at {where} is steeper than the owner goes down "
+            f"({100 * limit:.1f} %): another road, or a second engine behind"
+        )
+    return warnings

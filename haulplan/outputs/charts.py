@@ -1,116 +1,46 @@
-"""The road's heights and the levels of tank and bunkers, as one SVG picture.
-
-Shades and lines differ in pattern and width, so the picture reads in black and white.
-The same classes of grade colour the map.
-"""
+"""Two SVG pictures under the road's heights: what is aboard, and what the road asks."""
 
 import math
-import re
 import xml.etree.ElementTree as ET
 from bisect import bisect
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import Final
+from itertools import groupby
 
-import numpy as np
-
-from haulplan.outputs.tables import plain
+from haulplan.demand.hills import Hill
+from haulplan.demand.stretches import Stretch, Survey
+from haulplan.outputs.drawing import (
+    GRADE_CLASSES,
+    INK,
+    LEFT,
+    RIGHT,
+    GradeClass,
+    Panel,
+    clean,
+    draw_distance,
+    draw_grid,
+    draw_heights,
+    draw_key,
+    draw_shades,
+    grade_runs,
+    new_picture,
+    path_of,
+    round_ends,
+    shape,
+    shortened,
+    text,
+)
 from haulplan.plan.plan import Plan, Stop, Trace
 from haulplan.route.build import Route
 from haulplan.scenario import Scenario
 from haulplan.units import DisplayUnit, UnitSystem
 
-__all__ = ["GRADE_CLASSES", "GradeClass", "draw_profile", "grade_runs"]
+__all__ = ["GRADE_CLASSES", "GradeClass", "draw_demand", "draw_profile", "grade_runs"]
 
-#: Length over which a grade is averaged before it is drawn; haulplan's assumption. [m]
-_SPAN: Final = 100.0
-#: Where climbs and steep climbs begin, as drawn; haulplan's assumption. [-]
-_CLIMB, _STEEP = 0.02, 0.05
-
-_WIDTH, _HEIGHT = 1000, 650
-_LEFT, _RIGHT = 78.0, 884.0
-_INK: Final = "#111111"
-_PAPER: Final = "#fbf7ec"
-#: Noncharacters that the schema lets pass and XML 1.0 does not.
-_NOT_XML: Final = re.compile("[\ufffe\uffff]")
-
-
-@dataclass(frozen=True, kw_only=True)
-class GradeClass:
-    """A class of grade as drawn; `width` and `dash` tell it apart without colour."""
-
-    name: str
-    figures: str
-    colour: str
-    width: int
-    dash: str
-
-
-GRADE_CLASSES: Final = (
-    GradeClass(
-        name="steep descent", figures="from 5 % (1 in 20)", colour="#16437e", width=10, dash="3 5"
-    ),
-    GradeClass(
-        name="descent", figures="2 % (1 in 50) to 5 %", colour="#2470b8", width=6, dash="9 5"
-    ),
-    GradeClass(name="level", figures="under 2 % (1 in 50)", colour="#333333", width=3, dash=""),
-    GradeClass(
-        name="climb", figures="2 % (1 in 50) to 5 %", colour="#b45309", width=6, dash=""
-    ),
-    GradeClass(
-        name="steep climb", figures="from 5 % (1 in 20)", colour="#9f1239", width=11, dash=""
-    ),
-)  # fmt: skip
-_LEVEL: Final = 2
-#: Shades of the classes: tint, angle and spacing of the hatching (None: none).
-_SHADES: Final = (
-    ("#bcd0ea", -45, 5), ("#dfe9f5", -45, 11), ("#f1ede1", None, 0), ("#f9e3c8", 45, 11),
-    ("#f3c3cc", 45, 5),
-)  # fmt: skip
-
-
-def grade_runs(route: Route) -> list[tuple[float, float, int]]:
-    """Stretches of one class of grade, the grade averaged over about 100 m.
-
-    Parameters
-    ----------
-    route
-        The road; without heights it is one stretch of class "level".
-
-    Returns
-    -------
-    runs
-        Begin and end [m], and the place in `GRADE_CLASSES`, in driving order.
-    """
-    begin, end = float(route.distance[0]), float(route.distance[-1])
-    count = max(round((end - begin) / _SPAN), 1)
-    edges = np.linspace(begin, end, count + 1)
-    heights = np.interp(edges, route.distance, route.elevation)
-    grade = np.round(np.diff(heights) / np.diff(edges), 6)
-    size = np.abs(grade)
-    kind = _LEVEL + np.sign(grade) * ((size >= _CLIMB).astype(int) + (size >= _STEEP))
-    cuts = np.flatnonzero(np.diff(kind)) + 1
-    ends = np.concatenate([[0], cuts, [count]]).astype(int)
-    return [(float(edges[a]), float(edges[b]), int(kind[a])) for a, b in pairwise(ends.tolist())]
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Panel:
-    """Where a panel stands in the picture, and the figures at its ends."""
-
-    top: float
-    bottom: float
-    low: float
-    high: float
-    length: float
-
-    def x(self, distance: float) -> float:
-        return _LEFT + (_RIGHT - _LEFT) * distance / self.length
-
-    def y(self, value: float) -> float:
-        share = (value - self.low) / (self.high - self.low)
-        return self.bottom + (self.top - self.bottom) * share
+#: Hills beyond so many are not labelled, the cheapest first.
+_MOST_HILLS = 18
+#: Fills of gears from the fastest down; a letter on the darkest is white.
+_GEAR_FILLS = ("#ffffff", "#d6d0bf", "#9a9484", "#4a463d")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,17 +80,18 @@ def draw_profile(
     stores = [store for store in _stores(scenario, plan, trace, system) if store.room > 0]
     panels = _panels(route, stores, system)
     root = _root(plan, route, stores, system)
-    _draw_shades(root)
+    draw_shades(root)
     below = panels[1:]
     if route.has_heights:
-        _draw_heights(root, route, plan, panels[0], system)
+        draw_heights(root, route, panels[0], system)
+        _draw_crossings(root, route, plan, panels[0])
     else:
-        _text(root, _LEFT, panels[0].top, "No heights are given for this road.", size=15)
+        text(root, LEFT, panels[0].top, "No heights are given for this road.", size=15)
     _draw_stops(root, plan, panels[0], below[-1].bottom)
     for store, panel in zip(stores, below, strict=True):
         _draw_store(root, store, panel)
-    _draw_distance(root, below[-1], system)
-    _draw_key(root, route)
+    draw_distance(root, below[-1], system)
+    draw_key(root, route)
     return ET.tostring(root, encoding="unicode") + "\n"
 
 
@@ -189,7 +120,7 @@ def _levels(
     changes: Sequence[tuple[float, float]],
 ) -> list[tuple[float, float]]:
     """The trace with each stop's arrival and leaving put in, thinned to the picture."""
-    finest = (distances[-1] - distances[0]) / (2 * (_RIGHT - _LEFT))
+    finest = (distances[-1] - distances[0]) / (2 * (RIGHT - LEFT))
     points = []
     last = -math.inf
     for stop, change in zip(stops, changes, strict=True):
@@ -204,12 +135,12 @@ def _levels(
     return sorted(points, key=lambda point: point[0])
 
 
-def _panels(route: Route, stores: Sequence[_Store], system: UnitSystem) -> list[_Panel]:
+def _panels(route: Route, stores: Sequence[_Store], system: UnitSystem) -> list[Panel]:
     """The panel of heights and one for each store; ends are round figures."""
     heights = float(route.elevation.min()), float(route.elevation.max())
-    low, high = _round_ends(*heights, system.height)
+    low, high = round_ends(*heights, system.height)
     top = 142.0 if route.has_heights else 150.0
-    first = _Panel(
+    first = Panel(
         top=top, bottom=272.0 if route.has_heights else 160.0, low=low, high=high,
         length=route.length,
     )  # fmt: skip
@@ -218,56 +149,20 @@ def _panels(route: Route, stores: Sequence[_Store], system: UnitSystem) -> list[
     panels = [first]
     for place, store in enumerate(stores):
         top = begin + place * (each + 38.0)
-        _, high = _round_ends(0.0, store.room, store.unit)
-        panels.append(_Panel(top=top, bottom=top + each, low=0.0, high=high, length=route.length))
+        _, high = round_ends(0.0, store.room, store.unit)
+        panels.append(Panel(top=top, bottom=top + each, low=0.0, high=high, length=route.length))
     return panels
 
 
-def _step(span: float, pieces: int) -> float:
-    """A round step (1, 2 or 5 times a power of ten) giving at most about `pieces`."""
-    rough = span / pieces
-    power = 10.0 ** math.floor(math.log10(rough))
-    return next(power * m for m in (1, 2, 5, 10) if power * m >= rough * (1 - 1e-9))
-
-
-def _round_ends(low: float, high: float, unit: DisplayUnit) -> tuple[float, float]:
-    """The range widened to whole steps of the unit."""
-    a, b = unit.value(low), unit.value(high)
-    step = _step(max(b - a, 10.0 ** (1 - unit.decimals)), 4)
-    first = math.floor(a / step + 1e-9)
-    last = max(math.ceil(b / step - 1e-9), first + 1)
-    return first * step * unit.size, last * step * unit.size
-
-
-def _ticks(low: float, high: float, unit: DisplayUnit, pieces: int) -> Iterator[tuple[float, str]]:
-    """Round figures from `low` to `high`, as [SI] and as shown."""
-    step = _step(unit.value(high - low), pieces)
-    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
-    first = math.ceil(unit.value(low) / step - 1e-9)
-    last = math.floor(unit.value(high) / step + 1e-9)
-    for number in range(first, last + 1):
-        yield number * step * unit.size, f"{number * step:,.{decimals}f}"
-
-
 def _root(plan: Plan, route: Route, stores: Sequence[_Store], system: UnitSystem) -> ET.Element:
-    root = ET.Element(
-        "svg",
-        {
-            "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {_WIDTH} {_HEIGHT}",
-            "role": "img",
-            "aria-labelledby": "profile-title profile-words",
-            "font-family": "Arial, Helvetica, sans-serif",
-            "fill": _INK,
-        },
+    root = new_picture(
+        "profile",
+        f"{plan.title}: the road, tank and bunkers",
+        _words(plan, route, stores, system),
     )
-    title = ET.SubElement(root, "title", id="profile-title")
-    title.text = _clean(f"{plan.title}: the road, tank and bunkers")
-    ET.SubElement(root, "desc", id="profile-words").text = _words(plan, route, stores, system)
-    _shape(root, "rect", width=_WIDTH, height=_HEIGHT, fill=_PAPER)
-    _text(root, _LEFT, 30, _shortened(plan.title, 66), size=20, font_weight="bold")
-    _text(
-        root, _LEFT, 50,
+    text(root, LEFT, 30, shortened(plan.title, 66), size=20, font_weight="bold")
+    text(
+        root, LEFT, 50,
         f"{plan.date.isoformat()}, {system.distance.text(route.length)}. Numbers are the "
         "plan's stops; a square is a bridge with a posted figure.",
         size=14,
@@ -294,90 +189,44 @@ def _words(plan: Plan, route: Route, stores: Sequence[_Store], system: UnitSyste
             f"{store.name.casefold()} lowest at {store.unit.text(lowest)} of "
             f"{store.unit.text(store.room)}, reserve {store.unit.text(store.reserve)}"
         )
-    return _clean("; ".join(parts) + ".")
+    return clean("; ".join(parts) + ".")
 
 
-def _draw_heights(
-    root: ET.Element, route: Route, plan: Plan, panel: _Panel, system: UnitSystem
-) -> None:
-    _text(root, _LEFT, panel.top - 8, f"Height [{system.height.label}]", font_weight="bold")
-    grid = np.linspace(0.0, route.length, int(_RIGHT - _LEFT) + 1)
-    runs = grade_runs(route)
-    for begin, end, kind in runs:
-        inside = grid[(grid > begin) & (grid < end)].tolist()
-        outline = [(d, route.height(d)) for d in (begin, *inside, end)]
-        path = _path(panel, [(begin, panel.low), *outline, (end, panel.low)])
-        fill = f"url(#grade-{kind})" if _SHADES[kind][1] is not None else _SHADES[kind][0]
-        _shape(root, "path", d=f"{path} Z", fill=fill)
-    every = sorted({*grid.tolist(), *(d for run in runs for d in run[:2])})
-    _draw_grid(root, panel, system.height)
-    line = _path(panel, [(d, route.height(d)) for d in every])
-    _shape(
-        root, "path", d=line, fill="none", stroke=_INK, stroke_width=2.5, stroke_linejoin="round"
-    )  # fmt: skip
+def _draw_crossings(root: ET.Element, route: Route, plan: Plan, panel: Panel) -> None:
     for crossing in plan.crossings:
         x, y = panel.x(crossing.distance), panel.y(route.height(crossing.distance))
-        mark = _shape(
-            root, "rect", x=x - 5.5, y=y - 5.5, width=11, height=11, fill="#ffffff", stroke=_INK,
-            stroke_width=2.5, data_bridge=_clean(crossing.name),
+        mark = shape(
+            root, "rect", x=x - 5.5, y=y - 5.5, width=11, height=11, fill="#ffffff", stroke=INK,
+            stroke_width=2.5, data_bridge=clean(crossing.name),
         )  # fmt: skip
-        ET.SubElement(mark, "title").text = _clean(crossing.name)
+        ET.SubElement(mark, "title").text = clean(crossing.name)
 
 
-def _draw_store(root: ET.Element, store: _Store, panel: _Panel) -> None:
-    _text(root, _LEFT, panel.top - 8, f"{store.name} [{store.unit.label}]", font_weight="bold")
+def _draw_store(root: ET.Element, store: _Store, panel: Panel) -> None:
+    text(root, LEFT, panel.top - 8, f"{store.name} [{store.unit.label}]", font_weight="bold")
     area = [(store.points[0][0], 0.0), *store.points, (store.points[-1][0], 0.0)]
-    _shape(root, "path", d=f"{_path(panel, area)} Z", fill="#d9e4ea")
-    _draw_grid(root, panel, store.unit)
+    shape(root, "path", d=f"{path_of(panel, area)} Z", fill="#d9e4ea")
+    draw_grid(root, panel, store.unit)
     for name, level, dash, width in (
         ("room", store.room, "14 5", 1.5), ("reserve", store.reserve, "4 4", 2.5),
     ):  # fmt: skip
         y = panel.y(level)
-        _shape(
-            root, "line", x1=_LEFT, x2=_RIGHT, y1=y, y2=y, stroke=_INK, stroke_width=width,
+        shape(
+            root, "line", x1=LEFT, x2=RIGHT, y1=y, y2=y, stroke=INK, stroke_width=width,
             stroke_dasharray=dash, data_store=store.name.casefold(), data_line=name,
         )  # fmt: skip
     room, reserve = panel.y(store.room), panel.y(store.reserve)
     room = min(room, reserve - 36)
     for name, level, y in (("room", store.room, room), ("reserve", store.reserve, reserve)):
-        _text(root, _RIGHT + 8, y - 2, name)
-        _text(root, _RIGHT + 8, y + 13, store.unit.text(level))
-    _shape(
-        root, "path", d=_path(panel, store.points), fill="none", stroke=_INK, stroke_width=2.5,
+        text(root, RIGHT + 8, y - 2, name)
+        text(root, RIGHT + 8, y + 13, store.unit.text(level))
+    shape(
+        root, "path", d=path_of(panel, store.points), fill="none", stroke=INK, stroke_width=2.5,
         stroke_linejoin="round", data_store=store.name.casefold(), data_line="level",
     )  # fmt: skip
 
 
-def _draw_grid(root: ET.Element, panel: _Panel, unit: DisplayUnit) -> None:
-    axis = f"{round(panel.top, 2):g}"
-    for value, label in _ticks(panel.low, panel.high, unit, 4):
-        y = panel.y(value)
-        _shape(root, "line", x1=_LEFT, x2=_RIGHT, y1=y, y2=y, stroke="#8a8577", stroke_width=0.6)
-        _text(root, _LEFT - 8, y + 4.5, label, text_anchor="end", data_axis=axis)
-    _shape(
-        root, "rect", x=_LEFT, y=panel.top, width=_RIGHT - _LEFT,
-        height=panel.bottom - panel.top, fill="none", stroke=_INK,
-    )  # fmt: skip
-
-
-def _draw_distance(root: ET.Element, panel: _Panel, system: UnitSystem) -> None:
-    """The axis of distance: round figures, and the road's length at its end."""
-    unit = system.distance
-    ends = [(panel.length, unit.number(panel.length))]
-    for value, label in [*_ticks(0.0, panel.length, unit, 10), *ends]:
-        x = panel.x(value)
-        if value < panel.length and x > _RIGHT - 44:
-            continue
-        _shape(root, "line", x1=x, x2=x, y1=panel.bottom, y2=panel.bottom + 6, stroke=_INK)
-        _text(root, x, panel.bottom + 21, label, text_anchor="middle", data_axis="distance")
-    middle = (_LEFT + _RIGHT) / 2
-    _text(
-        root, middle, panel.bottom + 40, f"Distance along the road [{unit.label}]",
-        text_anchor="middle", font_weight="bold",
-    )  # fmt: skip
-
-
-def _draw_stops(root: ET.Element, plan: Plan, panel: _Panel, bottom: float) -> None:
+def _draw_stops(root: ET.Element, plan: Plan, panel: Panel, bottom: float) -> None:
     """Start, numbered stops and finish above the panels, on rows that keep them apart."""
     free = [-math.inf] * 3
     for stop in plan.stops:
@@ -389,70 +238,211 @@ def _draw_stops(root: ET.Element, plan: Plan, panel: _Panel, bottom: float) -> N
         free[row] = x + half + 2
         y = 74.0 + 22 * row
         if stop.kind == "supply":
-            _shape(
-                root, "line", x1=x, x2=x, y1=y, y2=bottom, stroke=_INK, stroke_dasharray="2 3"
+            shape(
+                root, "line", x1=x, x2=x, y1=y, y2=bottom, stroke=INK, stroke_dasharray="2 3"
             )  # fmt: skip
-        mark = _shape(
+        mark = shape(
             root, "rect", x=x - half, y=y - 10, width=2 * half, height=20, rx=10,
-            fill=_INK if stop.kind == "supply" else "#ffffff", stroke=_INK, stroke_width=1.5,
+            fill=INK if stop.kind == "supply" else "#ffffff", stroke=INK, stroke_width=1.5,
         )  # fmt: skip
-        ET.SubElement(mark, "title").text = _clean(stop.name)
-        fill = "#ffffff" if stop.kind == "supply" else _INK
-        _text(root, x, y + 5, label, text_anchor="middle", font_weight="bold", fill=fill)
+        ET.SubElement(mark, "title").text = clean(stop.name)
+        fill = "#ffffff" if stop.kind == "supply" else INK
+        text(root, x, y + 5, label, text_anchor="middle", font_weight="bold", fill=fill)
 
 
-def _draw_shades(root: ET.Element) -> None:
-    """Patterns of the classes of grade."""
-    shades = ET.SubElement(root, "defs")
-    for kind, (tint, angle, gap) in enumerate(_SHADES):
-        if angle is None:
-            continue
-        pattern = _shape(
-            shades, "pattern", id=f"grade-{kind}", width=gap, height=gap,
-            patternUnits="userSpaceOnUse", patternTransform=f"rotate({angle})",
-        )  # fmt: skip
-        _shape(pattern, "rect", width=gap, height=gap, fill=tint)
-        colour = GRADE_CLASSES[kind].colour
-        _shape(pattern, "line", x1=0, x2=0, y1=0, y2=gap, stroke=colour, stroke_width=2.4)
+def draw_demand(scenario: Scenario, route: Route, survey: Survey, system: UnitSystem) -> str:
+    """The road's heights, and beneath them steam, water per distance and gears.
 
+    Parameters
+    ----------
+    scenario
+        The scenario that was surveyed.
+    route
+        Its road.
+    survey
+        Its demand.
+    system
+        The units to show.
 
-def _draw_key(root: ET.Element, route: Route) -> None:
-    if not route.has_heights:
-        return
-    _text(root, _LEFT, 588, f"Grade over {_SPAN:g} m:", font_weight="bold")
-    for place, kind in enumerate((4, 3, 2, 1, 0)):
-        x, y = _LEFT + 290 * (place % 3), 600.0 + 22 * (place // 3)
-        fill = f"url(#grade-{kind})" if _SHADES[kind][1] is not None else _SHADES[kind][0]
-        _shape(root, "rect", x=x, y=y, width=26, height=15, fill=fill, stroke=_INK)
-        shown = GRADE_CLASSES[kind]
-        _text(root, x + 33, y + 12, f"{shown.name}: {shown.figures}")
-
-
-def _path(panel: _Panel, points: Sequence[tuple[float, float]]) -> str:
-    return "M" + " L".join(f"{panel.x(d):.1f} {panel.y(v):.1f}" for d, v in points)
-
-
-def _shape(parent: ET.Element, tag: str, **attributes: str | float) -> ET.Element:
-    """A child element; numbers are rounded to hundredths of a unit of the picture."""
-    return ET.SubElement(
-        parent,
-        tag,
-        {
-            name.replace("_", "-"): value if isinstance(value, str) else f"{round(value, 2):g}"
-            for name, value in attributes.items()
-        },
+    Returns
+    -------
+    picture
+        An SVG document with a text alternative.
+    """
+    water, distance, coal = system.water, system.distance, system.coal
+    steam_unit = DisplayUnit(label=f"{coal.label}/h", size=coal.size / 3600, decimals=0)
+    water_unit = DisplayUnit(
+        label=f"{water.label}/{distance.label}", size=water.size / distance.size, decimals=1
     )
+    steam = [(s, s.steam) for s in survey.stretches]
+    drawn = [(s, s.water / (s.end - s.begin)) for s in survey.stretches]
+    mean = sum(s.water for s in survey.stretches) / route.length
+    letters = _gear_letters(scenario)
+    root = _demand_root(scenario, route, survey, system, letters, (steam_unit, water_unit))
+    draw_shades(root)
+    heights = _panel((142.0, 244.0), route, _ends(route), system.height)
+    draw_heights(root, route, heights, system)
+    _draw_hills(root, survey.hills, heights, system)
+    for name, rows, unit, ends, line in (
+        (
+            "Steam leaving the boiler",
+            steam,
+            steam_unit,
+            (282.0, 382.0),
+            ("best", survey.best_steam),
+        ),
+        ("Water", drawn, water_unit, (420.0, 500.0), ("mean", mean)),
+    ):
+        most = max(line[1], *(value for _, value in rows))
+        _draw_steps(root, name, rows, _panel(ends, route, (0.0, most), unit), unit, line)
+    axis = Panel(top=504.0, bottom=528.0, low=0.0, high=1.0, length=route.length)
+    _draw_gears(root, survey.stretches, axis, letters)
+    draw_distance(root, axis, system)
+    draw_key(root, route)
+    return ET.tostring(root, encoding="unicode") + "\n"
 
 
-def _text(
-    parent: ET.Element, x: float, y: float, words: str, *, size: int = 13, **attributes: str
+def _ends(route: Route) -> tuple[float, float]:
+    return float(route.elevation.min()), float(route.elevation.max())
+
+
+def _panel(
+    ends: tuple[float, float], route: Route, values: tuple[float, float], unit: DisplayUnit
+) -> Panel:
+    low, high = round_ends(*values, unit)
+    return Panel(top=ends[0], bottom=ends[1], low=low, high=high, length=route.length)
+
+
+def _gear_letters(scenario: Scenario) -> dict[str, tuple[str, str]]:
+    """Letter and fill of each gear, the fastest first; numbers where initials clash."""
+    engine = scenario.file.engine
+    gears = sorted(engine.gears, key=lambda gear: gear.ratio) if engine is not None else []
+    initials = [clean(gear.name)[:1].upper() for gear in gears]
+    if len(set(initials)) < len(initials):
+        initials = [str(number) for number in range(len(gears), 0, -1)]
+    fills = [*_GEAR_FILLS[: len(gears)], *_GEAR_FILLS[-1:] * len(gears)]
+    return {g.name: (i, f) for g, i, f in zip(gears, initials, fills, strict=False)}
+
+
+def _demand_root(
+    scenario: Scenario,
+    route: Route,
+    survey: Survey,
+    system: UnitSystem,
+    letters: dict[str, tuple[str, str]],
+    units: tuple[DisplayUnit, DisplayUnit],
+) -> ET.Element:
+    title = scenario.file.title
+    words = _demand_words(route, survey, system, units)
+    root = new_picture("demand", f"{title}: what the road asks", words)
+    text(root, LEFT, 30, shortened(title, 66), size=20, font_weight="bold")
+    named = ", ".join(f"{letter} {clean(name)}" for name, (letter, _) in letters.items())
+    text(
+        root, LEFT, 50,
+        f"{system.mass.text(survey.aboard)} of water and coal aboard. Marks above: hill, and "
+        f"its price in {system.water.label} over a level road. "
+        f"Gears: {shortened(named, 40)}",
+        size=14,
+    )  # fmt: skip
+    return root
+
+
+def _demand_words(
+    route: Route, survey: Survey, system: UnitSystem, units: tuple[DisplayUnit, DisplayUnit]
+) -> str:
+    """The picture in words, for those who do not see it."""
+    low, high = _ends(route)
+    steam = [s.steam for s in survey.stretches]
+    water = [s.water / (s.end - s.begin) for s in survey.stretches]
+    parts = [
+        f"A road of {system.distance.text(route.length)}",
+        f"heights from {system.height.text(low)} to {system.height.text(high)}",
+        f"steam from {units[0].text(min(steam))} to {units[0].text(max(steam))}, the boiler's "
+        f"best {units[0].text(survey.best_steam)}",
+        f"water from {units[1].text(min(water))} to {units[1].text(max(water))}",
+    ]
+    for number, hill in enumerate(survey.hills, start=1):
+        parts.append(
+            f"hill {number} at {system.distance.text(hill.begin)} costs "
+            f"{system.water.text(hill.water)}"
+        )
+    return clean("; ".join(parts) + ".")
+
+
+def _draw_hills(root: ET.Element, hills: Sequence[Hill], panel: Panel, system: UnitSystem) -> None:
+    """A bar over each hill, and above it number and price on rows that keep them apart."""
+    dearest = sorted(range(len(hills)), key=lambda k: -hills[k].water)[:_MOST_HILLS]
+    free = [-math.inf] * 3
+    for place in sorted(dearest):
+        hill = hills[place]
+        begin, end = panel.x(hill.begin), panel.x(hill.begin + hill.length)
+        x = (begin + end) / 2
+        label = f"{place + 1}: {system.water.number(hill.water)}"
+        half = 5.0 + 3.9 * len(label)
+        row = next((r for r, taken in enumerate(free) if taken <= x - half), None)
+        row = min(range(3), key=free.__getitem__) if row is None else row
+        free[row] = x + half + 2
+        y = 118.0 - 22 * row
+        shape(root, "line", x1=x, x2=x, y1=y, y2=panel.top - 4, stroke=INK, stroke_dasharray="2 3")
+        shape(
+            root, "line", x1=begin, x2=end, y1=panel.top - 4, y2=panel.top - 4, stroke=INK,
+            stroke_width=4, data_hill=str(place + 1),
+        )  # fmt: skip
+        shape(
+            root, "rect", x=x - half, y=y - 10, width=2 * half, height=18, rx=9, fill="#ffffff",
+            stroke=INK, stroke_width=1.5,
+        )  # fmt: skip
+        text(root, x, y + 4, label, text_anchor="middle", font_weight="bold")
+
+
+def _draw_steps(
+    root: ET.Element,
+    name: str,
+    rows: Sequence[tuple[Stretch, float]],
+    panel: Panel,
+    unit: DisplayUnit,
+    line: tuple[str, float],
 ) -> None:
-    _shape(parent, "text", x=x, y=y, font_size=size, **attributes).text = _clean(words)
+    """A figure stretch by stretch, with one dashed line to compare it with."""
+    text(root, LEFT, panel.top - 8, f"{name} [{unit.label}]", font_weight="bold")
+    points = [(d, value) for s, value in rows for d in (s.begin, s.end)]
+    area = [(points[0][0], 0.0), *points, (points[-1][0], 0.0)]
+    shape(root, "path", d=f"{path_of(panel, area)} Z", fill="#d9e4ea")
+    draw_grid(root, panel, unit)
+    label, level = line
+    y = panel.y(level)
+    shape(
+        root, "line", x1=LEFT, x2=RIGHT, y1=y, y2=y, stroke=INK, stroke_width=2,
+        stroke_dasharray="9 5", data_line=label,
+    )  # fmt: skip
+    text(root, RIGHT + 8, y - 2, label)
+    text(root, RIGHT + 8, y + 13, unit.text(level))
+    shape(
+        root, "path", d=path_of(panel, points), fill="none", stroke=INK, stroke_width=2.5,
+        stroke_linejoin="round", data_line=name.casefold(),
+    )  # fmt: skip
 
 
-def _clean(words: str) -> str:
-    return _NOT_XML.sub("\N{REPLACEMENT CHARACTER}", plain(words))
-
-
-def _shortened(words: str, longest: int) -> str:
-    return words if len(words) <= longest else f"{words[: longest - 1]}…"
+def _draw_gears(
+    root: ET.Element,
+    stretches: Iterable[Stretch],
+    panel: Panel,
+    letters: dict[str, tuple[str, str]],
+) -> None:
+    """A strip of gears; one too short for its letter keeps its shade."""
+    for name, run in groupby(stretches, key=lambda stretch: stretch.gear):
+        own = list(run)
+        begin, end = panel.x(own[0].begin), panel.x(own[-1].end)
+        letter, fill = letters[name]
+        box = shape(
+            root, "rect", x=begin, y=panel.top, width=end - begin,
+            height=panel.bottom - panel.top, fill=fill, stroke=INK, data_gear=clean(name),
+        )  # fmt: skip
+        ET.SubElement(box, "title").text = clean(name)
+        if end - begin >= 13:
+            ink = "#ffffff" if fill == _GEAR_FILLS[-1] else INK
+            text(
+                root, (begin + end) / 2, panel.bottom - 7, letter, text_anchor="middle",
+                font_weight="bold", fill=ink,
+            )  # fmt: skip
+    text(root, RIGHT + 8, panel.bottom - 7, "gear")

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = [
     "clock_text",
     "crossings_frame",
+    "frame_of",
     "kind_of",
     "leg_row",
     "legs_csv",
@@ -30,6 +31,7 @@ __all__ = [
     "rounded",
     "stops_csv",
     "stops_frame",
+    "to_csv",
     "whole_minutes",
 ]
 
@@ -89,7 +91,7 @@ def stops_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.DataF
     frame
         Rounded numbers and text, shape (stops, columns); "" where nothing applies.
     """
-    return _frame([_stop_row(scenario, stop, system) for stop in plan.stops])
+    return frame_of([_stop_row(scenario, stop, system) for stop in plan.stops])
 
 
 def legs_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.DataFrame":
@@ -110,7 +112,7 @@ def legs_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.DataFr
         Rounded numbers and text, shape (legs, columns); "" where nothing applies.
     """
     del scenario  # the three frames are called alike
-    return _frame([leg_row(plan, leg, system) for leg in plan.legs])
+    return frame_of([leg_row(plan, leg, system) for leg in plan.legs])
 
 
 def crossings_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.DataFrame":
@@ -131,7 +133,7 @@ def crossings_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.D
         Rounded numbers and text, shape (crossings, columns); it passes no judgement.
     """
     rows = [_crossing_row(scenario, crossing, system) for crossing in plan.crossings]
-    return _frame(rows, columns=_crossing_columns(system))
+    return frame_of(rows, columns=_crossing_columns(system))
 
 
 def stops_csv(scenario: Scenario, plan: Plan, system: UnitSystem) -> str:
@@ -152,7 +154,7 @@ def stops_csv(scenario: Scenario, plan: Plan, system: UnitSystem) -> str:
         A header row and one row per stop; text a spreadsheet would take for a formula
         begins with an apostrophe.
     """
-    return _csv(stops_frame(scenario, plan, system))
+    return to_csv(stops_frame(scenario, plan, system))
 
 
 def legs_csv(scenario: Scenario, plan: Plan, system: UnitSystem) -> str:
@@ -173,17 +175,19 @@ def legs_csv(scenario: Scenario, plan: Plan, system: UnitSystem) -> str:
         A header row and one row per leg; text a spreadsheet would take for a formula
         begins with an apostrophe.
     """
-    return _csv(legs_frame(scenario, plan, system))
+    return to_csv(legs_frame(scenario, plan, system))
 
 
-def _frame(rows: Sequence[Mapping[str, Cell]], columns: Iterable[str] = ()) -> "pd.DataFrame":
+def frame_of(rows: Sequence[Mapping[str, Cell]], columns: Iterable[str] = ()) -> "pd.DataFrame":
+    """Rows as a data frame; `columns` names them where there are no rows."""
     import pandas as pd  # noqa: PLC0415  slow to load
 
     names = list(rows[0]) if rows else list(columns)
     return pd.DataFrame([list(row.values()) for row in rows], columns=names, dtype=object)
 
 
-def _csv(frame: "pd.DataFrame") -> str:
+def to_csv(frame: "pd.DataFrame") -> str:
+    """A frame as CSV text, formulas made harmless."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(frame.columns)

@@ -16,6 +16,7 @@ from pydantic import BaseModel
 from haulplan.errors import InputError, Problem
 from haulplan.scenario import schema
 from haulplan.scenario.checks import check_together
+from haulplan.scenario.classes import fill_from_kinds
 from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
 
 __all__ = ["Scenario", "read_road_table", "read_scenario"]
@@ -40,7 +41,10 @@ _ALIASES = {column: field for field, column in COLUMN_NAMES.items()}
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:
-    """One scenario folder, read and checked; figures in SI."""
+    """One scenario folder, read and checked; figures in SI.
+
+    `filled` holds what was taken from an engine class or a named fuel, as text by key.
+    """
 
     folder: Path
     file: schema.ScenarioFile
@@ -51,6 +55,7 @@ class Scenario:
     demand: tuple[schema.DemandRow, ...]
     route_file: Path | None
     grades_file: Path | None
+    filled: Mapping[str, str]
 
 
 def read_scenario(folder: Path | str) -> Scenario:
@@ -93,6 +98,7 @@ def read_scenario(folder: Path | str) -> Scenario:
         )
     problems: list[Problem] = []
     raw = _read_toml(root / "scenario.toml", problems)
+    raw, filled = fill_from_kinds(raw, problems)
     parsed = validate(schema.ScenarioFile, raw, "scenario.toml", problems, context=None)
     currency = _currency(raw)
     tables = {
@@ -113,6 +119,7 @@ def read_scenario(folder: Path | str) -> Scenario:
         surfaces=_typed(tables.get("surfaces.csv", {}), schema.SurfaceRow),
         demand=_typed(tables.get("demand.csv", {}), schema.DemandRow),
         route_file=None if parsed.route.file is None else root / parsed.route.file,
+        filled=filled,
         grades_file=None if parsed.route.grades is None else root / parsed.route.grades,
     )
 

@@ -35,6 +35,7 @@ __all__ = [
     "Engine",
     "Fuel",
     "Gear",
+    "Glass",
     "Levels",
     "Place",
     "RoadRow",
@@ -64,24 +65,48 @@ class Gear(_Model):
     name: Text
     ratio: Annotated[float, Field(ge=1, le=100, strict=True)]
     speed: Annotated[float, quantity("speed", "0.2 mph", "20 mph")]
+    meshes: Annotated[int, Field(ge=1, le=6, strict=True)] | None = None
+
+
+class Glass(_Model):
+    """The boiler's shape where the water glass matters, from its owner or inspector.
+
+    Distances along the boiler are from the middle of the free water surface, backwards
+    positive; heights are above the highest point of the firebox crown.
+    """
+
+    crown_back: Annotated[float, quantity("length", "0 in", "150 in")]
+    tubes_front: Annotated[float, quantity("length", "-200 in", "0 in")]
+    tubes_height: Annotated[float, quantity("length", "-60 in", "60 in")]
+    glass_at: Annotated[float, quantity("length", "-150 in", "150 in")]
+    glass_bottom: Annotated[float, quantity("length", "-20 in", "20 in")]
+    glass_length: Annotated[float, quantity("length", "2 in", "40 in")]
+    minimum_cover: Annotated[float, quantity("length", "0 in", "20 in")]
+    swell: Annotated[float, quantity("length", "0 in", "10 in")]
+    surface_area: Annotated[float, quantity("area", "0.05 m2", "20 m2")]
 
 
 class Engine(_Model):
     """The engine, as its owner describes it.
 
     `weight` is with the boiler filled to the working level and the crew up, tank and
-    bunkers empty.
+    bunkers empty. `kind` names the class that figures not given are taken from. With
+    `low_pressure_bore` the engine is a compound and half its cylinders are of that bore.
     """
 
     name: Text
+    kind: Text | None = None
     weight: Annotated[float, quantity("mass", "0.2 t", "80 t")]
     weight_on_drivers: Annotated[float, quantity("mass", "0.1 t", "80 t")]
     pressure: Annotated[float, quantity("pressure", "40 psi", "300 psi")]
     cylinders: Annotated[int, Field(ge=1, le=4, strict=True)]
     bore: Annotated[float, quantity("length", "1 in", "30 in")]
+    low_pressure_bore: Annotated[float, quantity("length", "1 in", "40 in")] | None = None
     stroke: Annotated[float, quantity("length", "1 in", "40 in")]
     wheel_diameter: Annotated[float, quantity("length", "0.2 m", "4 m")]
-    tyre: Literal["steel", "rubber"]
+    tyre: Literal["steel", "strakes", "rubber"]
+    tyre_width: Annotated[float, quantity("length", "1 in", "40 in")] | None = None
+    control: Literal["throttle", "cut-off"] = "throttle"
     grate_area: Annotated[float, quantity("area", "0.02 m2", "5 m2")]
     heating_surface: Annotated[float, quantity("area", "0.5 m2", "150 m2")]
     boiler_water: Annotated[float, quantity("water", "10 L", "20000 L")]
@@ -96,6 +121,9 @@ class Engine(_Model):
     transmission_efficiency: Annotated[float, quantity("share", "40 %", "100 %")] | None = None
     adhesion: Annotated[float, quantity("share", "5 %", "100 %")] | None = None
     auxiliary_steam: Annotated[float, quantity("share", "0 %", "30 %")] | None = None
+    frontal_area: Annotated[float, quantity("area", "0.2 m2", "20 m2")] | None = None
+    steepest_descent: Annotated[float, quantity("grade", "0 %", "40 %")] | None = None
+    glass: Glass | None = None
     firing_rate: (
         Annotated[float, quantity("firing rate", "1 lb/sq ft/h", "200 lb/sq ft/h")] | None
     ) = None
@@ -104,6 +132,13 @@ class Engine(_Model):
     def _consistent(self) -> Self:
         if self.weight_on_drivers > self.weight:
             raise ValueError("weight_on_drivers is above weight; give the part of it on them")
+        if self.low_pressure_bore is not None and (
+            self.cylinders % 2 or self.low_pressure_bore <= self.bore
+        ):
+            raise ValueError(
+                "a compound has a low-pressure cylinder of larger bore for each high-pressure "
+                "one; count both in cylinders"
+            )
         if len({gear.name for gear in self.gears}) < len(self.gears):
             raise ValueError("two gears have the same name; rename one")
         speeds = [gear.speed for gear in sorted(self.gears, key=lambda gear: -gear.ratio)]
@@ -122,6 +157,8 @@ class Wagon(_Model):
     tare: Annotated[float, quantity("mass", "1 kg", "60 t")]
     load: Annotated[float, quantity("mass", "0 kg", "100 t")] = 0.0
     tyre: Literal["steel", "rubber"]
+    wheel_diameter: Annotated[float, quantity("length", "0.2 m", "3 m")] | None = None
+    tyre_width: Annotated[float, quantity("length", "1 in", "20 in")] | None = None
     count: Annotated[int, Field(ge=1, le=60, strict=True)] = 1
 
 
@@ -147,16 +184,21 @@ class Levels(_Model):
 
 
 class Fuel(_Model):
-    """The coal."""
+    """The fuel; `kind` names the one that figures not given are taken from."""
 
     name: Text
+    kind: Text | None = None
     heating_value: Annotated[float, quantity("heating value", "5000 Btu/lb", "16000 Btu/lb")]
 
 
 class Conditions(_Model):
     """The day's conditions."""
 
+    weather: Literal["dry", "wet", "mud", "frost"] = "dry"
+    wind_speed: Annotated[float, quantity("speed", "0 mph", "60 mph")] = 0.0
+    wind_from: Annotated[float, Field(ge=0, le=360, strict=True)] | None = None
     feed_temperature: Annotated[float, quantity("temperature", "32 degF", "180 degF")] | None = None
+    feed_solids: Annotated[float, quantity("solids", "0 ppm", "1900 ppm")] = 0.0
 
 
 class RouteSource(_Model):
@@ -213,6 +255,7 @@ class ScenarioFile(_Model):
     conditions: Conditions = Conditions()
     standing_water: Annotated[float, quantity("water rate", "0 L/h", "5000 L/h")] | None = None
     standing_coal: Annotated[float, quantity("coal rate", "0 kg/h", "1000 kg/h")] | None = None
+    pessimism: Annotated[float, quantity("share", "1 %", "99 %")] = 0.5
     stale_after: Annotated[float, quantity("duration", "1 day", "3650 day")] = 90 * _DAY
 
 
