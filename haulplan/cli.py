@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from haulplan import __version__
-from haulplan.errors import HaulplanError, InputError, Problem
+from haulplan.errors import HaulplanError, InputError, NoPlanError, Problem
 
 if TYPE_CHECKING:
     from haulplan.demand import Demand
@@ -27,7 +27,7 @@ _AIMS = ("earliest", "cheapest", "fewest-stops", "weighted")
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__)
 def cli() -> None:
-    r"""Get a steam road engine and its train from A to B without running short.
+    """Get a steam road engine and its train from A to B without running short.
 
     Water sets the stops, hills set the thirst. haulplan reads a scenario folder (road,
     engine, train, places with water or coal) and prints a stop plan.
@@ -35,7 +35,7 @@ def cli() -> None:
     \b
     Example:
       haulplan plan scenarios/hobmere-penniford --out hobmere
-    """
+    """  # noqa: D301  click reads the mark as it stands
 
 
 def _units(command: Callable[..., None]) -> Callable[..., None]:
@@ -95,7 +95,7 @@ def plan(
     units: str | None,
     debug: bool,
 ) -> None:
-    r"""Plan one haul: where to stop, what to take, when to arrive.
+    """Plan one haul: where to stop, what to take, when to arrive.
 
     Exit code 0: plan printed (and written). 1: no plan exists; the stretch and the
     shortfall are named. 2: bad input. 3: solver, replay or internal fault.
@@ -103,7 +103,7 @@ def plan(
     \b
     Example:
       haulplan plan scenarios/hobmere-penniford --aim fewest-stops --units metric
-    """
+    """  # noqa: D301  click reads the mark as it stands
     from haulplan.outputs.terminal import render_terminal  # noqa: PLC0415  lazy start
     from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start
 
@@ -130,12 +130,12 @@ def check(
     units: str | None,
     debug: bool,
 ) -> None:
-    r"""Check a scenario without planning: what was read, and where it lies on the road.
+    """Check a scenario without planning: what was read, and where it lies on the road.
 
     \b
     Example:
       haulplan check scenarios/hobmere-penniford
-    """
+    """  # noqa: D301  click reads the mark as it stands
     from haulplan.outputs.check import render_check  # noqa: PLC0415  lazy start
     from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start
 
@@ -165,7 +165,7 @@ def demand(
     units: str | None,
     debug: bool,
 ) -> None:
-    r"""Show what the road asks of the engine, line by line, tank and bunker full.
+    """Show what the road asks of the engine, line by line, tank and bunker full.
 
     Each stretch with gear, speed, pull, power, steam, water and coal; the price of each
     hill above a level road; the water-glass mark over each crest; totals with their band.
@@ -173,7 +173,7 @@ def demand(
     \b
     Example:
       haulplan demand scenarios/hobmere-penniford --pessimism 90
-    """
+    """  # noqa: D301  click reads the mark as it stands
     from haulplan.demand.stretches import survey  # noqa: PLC0415  lazy start
     from haulplan.outputs.survey import render_survey, survey_outputs  # noqa: PLC0415  lazy start
     from haulplan.outputs.write import write_outputs  # noqa: PLC0415  lazy start
@@ -207,7 +207,7 @@ def demand(
 @cli.command()
 @_debug
 def evidence(debug: bool) -> None:
-    r"""Set the steam model against published trials it was not made from.
+    """Set the steam model against published trials it was not made from.
 
     Prints every case with the figure measured, the model's at typical figures, its band
     and the error, misses included. The assumptions of each case were written down before
@@ -216,7 +216,7 @@ def evidence(debug: bool) -> None:
     \b
     Example:
       haulplan evidence
-    """
+    """  # noqa: D301  click reads the mark as it stands
     from haulplan.evidence import compare_all  # noqa: PLC0415  lazy start
     from haulplan.outputs.evidence import render_evidence  # noqa: PLC0415  lazy start
 
@@ -234,7 +234,10 @@ def _read(folder: Path, pessimism: float | None = None) -> "tuple[Scenario, Rout
     scenario = read_scenario(folder)
     route = build_route(scenario)
     share = None if pessimism is None else pessimism / 100
-    return scenario, route, build_demand(scenario, route, pessimism=share)
+    try:
+        return scenario, route, build_demand(scenario, route, pessimism=share)
+    except NoPlanError as error:  # what is odd about the road may be why a hill is refused
+        raise NoPlanError("\n".join([str(error), *route.warnings])) from None
 
 
 def _plan(
@@ -324,7 +327,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         code = cli.main(args=words, prog_name="haulplan", standalone_mode=False)
         sys.exit(code if isinstance(code, int) else 0)
     except click.ClickException as error:
-        error.show()
+        if isinstance(error, click.UsageError) and error.ctx is not None:
+            click.echo(error.ctx.get_usage(), err=True)
+        _complain(error.format_message())
         sys.exit(error.exit_code)
     except (click.Abort, KeyboardInterrupt):
         _complain("interrupted; nothing was written")

@@ -5,6 +5,8 @@ each segment taking what the demand says at the mass then aboard. A plan that br
 limit by more than a millionth of its range is not handed out.
 """
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -35,6 +37,7 @@ class _Train:
         self.sample = 0
         self.room_tank, self.room_bunker = stores.tank, stores.bunker
         self.broken: list[str] = []
+        self.crossed: list[tuple[float, float]] = []
         self.trace: list[tuple[float, float, float, float]] = []
 
     def note(self, distance: float) -> None:
@@ -43,7 +46,7 @@ class _Train:
 
     def check(self, what: str, excess: float, scale: float) -> None:
         """Note a limit broken by `excess` if that is more than rounding."""
-        if excess > _TOLERANCE * max(scale, 1e-3):
+        if not excess <= _TOLERANCE * max(scale, 1e-3):
             self.broken.append(f"{what} by {excess:.6g}")
 
 
@@ -67,6 +70,7 @@ def replay(scenario: Scenario, route: Route, demand: Demand, plan: Plan) -> Trac
     InternalError
         If any limit is broken, or the plan's own figures are not the driven ones.
     """
+    _check_finite(plan)
     train = _Train(scenario, plan)
     gear = demand.geared(plan.choices)
     taken: dict[tuple[int, str], float] = {}
@@ -77,8 +81,10 @@ def replay(scenario: Scenario, route: Route, demand: Demand, plan: Plan) -> Trac
             _check_arrival(scenario, train, stop)
         train.note(stop.distance)
         if stop.row is not None:
+            _check_place(route, train, stop)
             _take(scenario, demand, train, stop, taken)
             train.note(stop.distance)
+    _check_crossings(demand, train, plan)
     if train.sample != demand.segments:
         train.broken.append("the plan ends before the finish")
     if train.broken:
@@ -89,6 +95,14 @@ def replay(scenario: Scenario, route: Route, demand: Demand, plan: Plan) -> Trac
         )
     distance, tank, bunker, clock = (tuple(c) for c in zip(*train.trace, strict=True))
     return Trace(distance=distance, tank=tank, bunker=bunker, clock=clock)
+
+
+def _check_finite(plan: Plan) -> None:
+    """Refuse a plan with a figure that is no number: nothing could be driven by it."""
+    for stop in plan.stops:
+        figures = [v for v in vars(stop).values() if isinstance(v, float)]
+        if not all(math.isfinite(figure) for figure in figures):
+            raise InternalError(f"a figure of the plan at {stop.name} is not a number")
 
 
 def _check_start(scenario: Scenario, train: _Train, plan: Plan) -> None:
@@ -168,6 +182,7 @@ def _check_masses(
             limit = scenario.bridges[passing.row].limit
             mass = float(aboard[min(sample, demand.segments - 1)])
             train.check(passing.label, demand.dry_weight + mass - limit, limit)
+            train.crossed.append((passing.distance, mass))
 
 
 def _check_arrival(scenario: Scenario, train: _Train, stop: Stop) -> None:
@@ -183,10 +198,27 @@ def _check_arrival(scenario: Scenario, train: _Train, stop: Stop) -> None:
         ("bunker", train.bunker, stop.bunker_arrive, train.room_bunker),
         ("clock", train.clock, stop.arrive, _DAY),
     ):
-        if abs(driven - planned) > _AGREEMENT * max(room, 1e-3):
+        if not abs(driven - planned) <= _AGREEMENT * max(room, 1e-3):
             train.broken.append(
                 f"{what} at {stop.name} is {driven:.6g}, the plan says {planned:.6g}"
             )
+
+
+def _check_crossings(demand: Demand, train: _Train, plan: Plan) -> None:
+    """The weights the plan prints beside posted figures must be the driven ones."""
+    if len(plan.crossings) != len(train.crossed):
+        train.broken.append("the plan's crossings are not the road's")
+    for crossing, (_, aboard) in zip(plan.crossings, train.crossed, strict=False):
+        off = abs(crossing.gross - demand.dry_weight - aboard)
+        if not off <= _AGREEMENT * max(train.room_tank + train.room_bunker, 1e-3):
+            train.broken.append(f"the weight at {crossing.name} is off by {off:.6g}")
+
+
+def _check_place(route: Route, train: _Train, stop: Stop) -> None:
+    """The supply stopped at must stand where the plan stops."""
+    places = [p.distance for p in route.passings if p.kind == "supply" and p.row == stop.row]
+    off = min((abs(at - stop.distance) for at in places), default=np.inf)
+    train.check(f"the place of {stop.name}", float(off), 1.0)
 
 
 def _take(

@@ -85,7 +85,7 @@ def _quoted(text: str) -> str:
     return '"' + "".join(c if " " <= c <= "~" else f"\\U{ord(c):08X}" for c in letters) + '"'
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture
 def toml_text() -> Callable[[Toml], str]:
     """Writes keys and values as TOML."""
 
@@ -107,7 +107,7 @@ def measured() -> Toml:
     return copy.deepcopy(_MEASURED)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture
 def road_csv() -> str:
     """A road of 12 km over a hill of 5 %."""
     return "distance [km],elevation [m]\n0,100\n4,120\n5,170\n6,170\n7,120\n12,110\n"
@@ -134,14 +134,14 @@ def write(tmp_path: Path, toml_text: Callable[[Toml], str]) -> Write:
     return make
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture
 def gpx_text() -> Callable[..., str]:
     """Writes GPX 1.1 from pieces of (latitude, longitude, elevation or None)."""
 
     def write(*pieces: Sequence[tuple[float, float, float | None]], name: str = "road") -> str:
         def point(latitude: float, longitude: float, elevation: float | None) -> str:
-            height = "" if elevation is None else f"<ele>{elevation!r}</ele>"
-            return f'<trkpt lat="{latitude!r}" lon="{longitude!r}">{height}</trkpt>'
+            height = "" if elevation is None else f"<ele>{float(elevation)!r}</ele>"
+            return f'<trkpt lat="{float(latitude)!r}" lon="{float(longitude)!r}">{height}</trkpt>'
 
         segments = "".join(
             "<trkseg>" + "".join(point(*p) for p in piece) + "</trkseg>" for piece in pieces

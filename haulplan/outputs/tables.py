@@ -200,7 +200,20 @@ def _cell(value: Cell) -> Cell:
 
 
 def rounded(unit: DisplayUnit, si: float) -> Cell:
-    """The figure as shown, a whole number where the unit has no decimals."""
+    """The figure as shown, a whole number where the unit has no decimals.
+
+    Parameters
+    ----------
+    unit
+        The reader's unit.
+    si
+        The figure. [SI]
+
+    Returns
+    -------
+    cell
+        Rounded to the unit's decimals; blank for what is not finite.
+    """
     value = unit.value(si)
     if not math.isfinite(value):
         return ""
@@ -208,12 +221,34 @@ def rounded(unit: DisplayUnit, si: float) -> Cell:
 
 
 def whole_minutes(seconds: float) -> int:
-    """Seconds as minutes, rounded."""
+    """Seconds as minutes, rounded.
+
+    Parameters
+    ----------
+    seconds
+        A duration. [s]
+
+    Returns
+    -------
+    minutes
+        [min]
+    """
     return round(seconds / 60)
 
 
 def clock_text(seconds: float) -> str:
-    """Time of day to the minute, with the days since the plan's date."""
+    """Time of day to the minute, with the days since the plan's date.
+
+    Parameters
+    ----------
+    seconds
+        Since midnight of the plan's date. [s]
+
+    Returns
+    -------
+    text
+        As "07:30" or "01:26 +1 d".
+    """
     days, minute = divmod(whole_minutes(seconds), 1440)
     later = f" +{days} d" if days else ""
     return f"{minute // 60:02d}:{minute % 60:02d}{later}"
@@ -253,7 +288,20 @@ def _supply(scenario: Scenario, stop: Stop) -> Supply | None:
 
 
 def kind_of(scenario: Scenario, stop: Stop) -> str:
-    """What a stop is: start, finish, or the supply's own kind."""
+    """What a stop is: start, finish, or the supply's own kind.
+
+    Parameters
+    ----------
+    scenario
+        The scenario the plan was made for.
+    stop
+        One of the plan's.
+
+    Returns
+    -------
+    kind
+        Fit for a table.
+    """
     supply = _supply(scenario, stop)
     return stop.kind if supply is None else plain(supply.kind)
 
@@ -278,7 +326,22 @@ def _hours(opens: float, closes: float) -> str:
 
 
 def leg_row(plan: Plan, leg: Leg, system: UnitSystem) -> dict[str, Cell]:
-    """One leg, cell by column."""
+    """One leg, cell by column.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    leg
+        One of its legs.
+    system
+        The units to show.
+
+    Returns
+    -------
+    row
+        Cells by column, units in the columns' names.
+    """
     distance, height, water, coal = system.distance, system.height, system.water, system.coal
     ahead = leg.length / distance.size
     return {

@@ -1,12 +1,13 @@
 """Why there is no plan: the stretch, by how much, and what would mend it."""
 
+import math
 from typing import Any
 
 from haulplan.demand import Demand
 from haulplan.plan.legs import Chain, MassLimit
 from haulplan.plan.model import Programme
 from haulplan.scenario import Scenario
-from haulplan.units import UNIT_SYSTEMS, UnitSystem
+from haulplan.units import UNIT_SYSTEMS, DisplayUnit, UnitSystem
 
 __all__ = ["explain_shortage"]
 
@@ -57,14 +58,15 @@ def _explain(
         assert bound is not None
         return _explain_mass(scenario, system, demand, chain, node, amount, bound)
     unit = system.water if kind == "water" else system.coal
+    lacking = _rounded_up(unit, amount)
     takes = elastic.take_water if kind == "water" else elastic.take_coal
     before = max((i for i in takes if i < node and _value(elastic.stop[i])), default=0)
     begin, end = chain.nodes[before], chain.nodes[node]
     store = "tank" if kind == "water" else "bunker"
     return (
         f"between {begin.name} ({system.distance.text(begin.distance)}) and {end.name} "
-        f"({system.distance.text(end.distance)}) the {store} falls {unit.text(amount)} below "
-        f"its reserve. What would mend it: a supply of at least {unit.text(amount)} of {kind} "
+        f"({system.distance.text(end.distance)}) the {store} falls {lacking} below "
+        f"its reserve. What would mend it: a supply of at least {lacking} of {kind} "
         f"on that stretch, a bigger {store}, a lighter train, or a smaller reserve"
     )
 
@@ -103,6 +105,12 @@ def _explain_mass(
         f"{system.mass.text(amount)} over with what they must carry there. What would mend it: "
         "a supply beyond the bridge, a lighter train, or another road; ask the road authority"
     )
+
+
+def _rounded_up(unit: DisplayUnit, amount: float) -> str:
+    """The amount in the reader's unit, never less than it is."""
+    step = unit.size / 10**unit.decimals
+    return unit.text(math.ceil(amount / step - 1e-9) * step)
 
 
 def _value(variable: Any) -> float:  # noqa: ANN401  a PuLP variable

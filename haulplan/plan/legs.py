@@ -97,7 +97,18 @@ def compress(linear: Linear, first: int, last: int) -> tuple[Array, Array]:
 
 
 def nodes_of(route: Route, demand: Demand, scenario: Scenario) -> tuple[Node, ...]:
-    """The events at which the crew can act, in driving order."""
+    """The events at which the crew can act, in driving order.
+
+    Parameters
+    ----------
+    route, demand, scenario
+        The problem.
+
+    Returns
+    -------
+    nodes
+        Start, each passing of a supply, each end of a gear choice, finish.
+    """
     supplies = [p for p in route.passings if p.kind == "supply"]
     marks = [
         Node(

@@ -125,7 +125,20 @@ def read_scenario(folder: Path | str) -> Scenario:
 
 
 def read_road_table(path: Path, problems: list[Problem]) -> tuple[schema.RoadRow, ...]:
-    """The rows of a route.csv or grades table; problems are added to the list."""
+    """Read a route.csv or grades table.
+
+    Parameters
+    ----------
+    path
+        The file.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    rows
+        In the order of their distance.
+    """
     before = len(problems)
     table = _read_table(path, schema.RoadRow, "USD", problems)
     rows = _typed(table, schema.RoadRow)
