@@ -68,7 +68,7 @@ def results() -> str:
 
 def renew(text: str, block: str) -> str:
     """The text with the block of the same name put in its place."""
-    name = block.split("-->")[0].removeprefix("<!-- ").strip()
+    name = block.split("-->", maxsplit=1)[0].removeprefix("<!-- ").strip()
     pattern = rf"<!-- {name} -->.*?<!-- end {name} -->"
     return re.sub(pattern, lambda _: block, text, flags=re.DOTALL)
 

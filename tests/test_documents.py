@@ -53,9 +53,7 @@ def test_readme_first_command_writes_every_file(tmp_path: Path) -> None:
     assert command is not None
     words = shlex.split(command[1])
     words[words.index("--out") + 1] = str(tmp_path / "out")
-    subprocess.run(
-        [sys.executable, "-m", *words], cwd=TOP, check=True, capture_output=True
-    )
+    subprocess.run([sys.executable, "-m", *words], cwd=TOP, check=True, capture_output=True)
     names = {path.name for path in (tmp_path / "out").iterdir()}
     assert names == {"stops.csv", "legs.csv", "plan.json", "map.html", "profile.svg"}
 

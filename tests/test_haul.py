@@ -1,5 +1,6 @@
 """The steam model put together: balances that close, and what must make use rise."""
 
+from collections.abc import Mapping
 from functools import cache
 
 import numpy as np
@@ -23,8 +24,8 @@ FEED = DEFAULTS["feed_temperature"].value
 GRADES = st.floats(-0.06, 0.06)
 LOADS = st.floats(1.0, 12.0)
 
-COMPOUND = {"cylinders": 2, "bore": "17 cm", "low_pressure_bore": "28 cm"}
-ENGINES = {
+COMPOUND: Mapping[str, object] = {"cylinders": 2, "bore": "17 cm", "low_pressure_bore": "28 cm"}
+ENGINES: Mapping[str, Mapping[str, object]] = {
     "simple": {},
     "compound": COMPOUND,
     "by the lever": {"control": "cut-off"},

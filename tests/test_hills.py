@@ -123,7 +123,7 @@ def test_the_price_is_above_a_level_road_in_a_gear_that_holds_it() -> None:
 
 def test_a_hill_tells_whether_the_train_starts_on_it_again() -> None:
     """Starting doubles the rolling: there is a grade that is climbed but not started on."""
-    said = {}
+    said: dict[bool, bool] = {}
     for grade in np.arange(0.04, 0.3, 0.005):
         haul = profile((300, float(grade)))
         (hill,) = hills_of(haul)

@@ -18,7 +18,10 @@ PACKAGE = ROOT / "haulplan"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 #: The steps in the order of the data; each may use those before it.
-FLOW = ("errors", "units", "scenario", "route", "demand", "plan", "replay", "outputs", "cli")
+FLOW = (
+    "errors", "units", "scenario", "route", "demand", "evidence", "plan", "replay", "outputs",
+    "cli",
+)  # fmt: skip
 #: What replay may have of plan: the plan itself, and nothing that helped to make it.
 PROOF = {"haulplan.plan.plan"}
 NETWORK = {

@@ -91,7 +91,7 @@ def make_problem(seed: int) -> Problem:
     length = 1000.0 * rows
     tank = draw.uniform(260, 480)
     bunker = draw.uniform(60, 110)
-    taps = []
+    taps: list[Tap] = []
     for _ in range(draw.randint(3, 5)):
         at = draw.choice([1000.0 * draw.randint(0, rows - 1), draw.uniform(200, length - 200)])
         if any(abs(at - tap.at) < 1 for tap in taps):
@@ -158,7 +158,7 @@ def write_problem(problem: Problem, folder: Path) -> Path:
         f'standing_water = "{problem.standing[0]!r} kg/min"\n'
         f'standing_coal = "{problem.standing[1]!r} kg/min"\n'
         f'[stores]\ntank = "{problem.tank!r} kg"\nbunker = "{problem.bunker!r} kg"\n'
-        f"{levels}\n[train]\ndry_weight = \"{problem.dry!r} kg\"\n[aim]\n{aim}\n"
+        f'{levels}\n[train]\ndry_weight = "{problem.dry!r} kg"\n[aim]\n{aim}\n'
     )
     rows = [
         f"{s.begin!r},{s.end!r},g{number},{s.minutes!r},{s.water!r},{s.coal!r},"
@@ -201,7 +201,7 @@ def write_problem(problem: Problem, folder: Path) -> Path:
     return folder
 
 
-def solve_subset(
+def solve_subset(  # noqa: PLR0912, PLR0915  one programme, to be read in one go
     problem: Problem, gears: tuple[int, ...], made: frozenset[int]
 ) -> float | None:
     """Least aim value with exactly these stops and gears, or None.
@@ -233,15 +233,15 @@ def solve_subset(
         ):
             for name in (arrive, leave):
                 low[names[name, j]], high[names[name, j]] = least, room
-        i = at_cut.get(distance)
+        here = at_cut.get(distance)
         for arrive, leave, take, standing in (
             ("wa", "wl", "q", problem.standing[0]),
             ("ca", "cl", "p", problem.standing[1]),
         ):
             row = {names[leave, j]: 1.0, names[arrive, j]: -1.0}
-            if i is not None:
-                row[names[take, i]] = -1.0
-                row[names["stay", i]] = standing
+            if here is not None:
+                row[names[take, here]] = -1.0
+                row[names["stay", here]] = standing
             equal.append((row, 0.0))
     for k, (name, level) in enumerate(zip(("wa", "ca"), problem.start, strict=True)):
         equal.append(({names[name, 0]: 1.0}, level))
@@ -262,9 +262,9 @@ def solve_subset(
             row[own] = row[own] - 1.0
             equal.append((row, -base * share))
         row = {names["t", j + 1]: 1.0, names["t", j]: -1.0}
-        i = at_cut.get(begin)
-        if i is not None:
-            row[names["stay", i]] = -1.0
+        here = at_cut.get(begin)
+        if here is not None:
+            row[names["stay", here]] = -1.0
         equal.append((row, stretch.minutes * share))
     for at, limit in problem.bridges:
         j = cuts.index(at)
@@ -279,9 +279,7 @@ def solve_subset(
         ):
             high[names[take, i]] = amount or 0.0
             upper.append(({names[take, i]: 1.0, names[arrive, j]: 1.0}, room))
-            upper.append(
-                ({names[take, i]: 1.0 / rate, wait: 1.0, stay: -1.0}, -tap.set_up)
-            )
+            upper.append(({names[take, i]: 1.0 / rate, wait: 1.0, stay: -1.0}, -tap.set_up))
         upper.append(({names["t", j]: -1.0, wait: -1.0}, -tap.opens))
         if tap.closes < 1440:
             upper.append(({names["t", j]: 1.0, stay: 1.0}, tap.closes))
@@ -302,7 +300,7 @@ def solve_subset(
         cost, A_ub=a_ub, b_ub=b_ub, A_eq=a_eq, b_eq=b_eq,
         bounds=list(zip(low.tolist(), high.tolist(), strict=True)), method="highs",
     )  # fmt: skip
-    return None if answer.status != 0 else float(answer.fun) + constant
+    return None if answer.fun is None or answer.status != 0 else float(answer.fun) + constant
 
 
 def objective(

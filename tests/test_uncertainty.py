@@ -40,7 +40,8 @@ def straight(deviates: Deviates) -> float:
 @pytest.fixture(scope="module")
 def straight_draws() -> Array:
     drawn = np.random.default_rng(20270522).standard_normal((20_000, len(SLOPES)))
-    return 500.0 * np.exp(drawn @ np.array(list(SLOPES.values())))
+    totals: Array = 500.0 * np.exp(drawn @ np.array(list(SLOPES.values())))
+    return totals
 
 
 @pytest.mark.parametrize("chance", CHANCES)

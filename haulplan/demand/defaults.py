@@ -355,7 +355,13 @@ WEATHER: Final[Mapping[str, Weather]] = MappingProxyType(
 
 
 def every_default() -> list[Default]:
-    """Each default once: figures, surfaces by tyre, weather other than dry."""
+    """Each default once: figures, surfaces by tyre, weather other than dry.
+
+    Returns
+    -------
+    defaults
+        In the order of this module.
+    """
     rows = list(DEFAULTS.values())
     for surface in SURFACES.values():
         rows += [surface.rubber] if surface.rubber is surface.steel else [

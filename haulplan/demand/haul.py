@@ -27,7 +27,18 @@ from haulplan.demand.steam import liquid_enthalpy, saturated_liquid_enthalpy
 from haulplan.scenario.schema import Conditions, Engine, Gear, Wagon
 from haulplan.units import ATMOSPHERE
 
-__all__ = ["Boiler", "Figures", "Haul", "Road", "State", "assemble", "engine_line", "make_boiler"]
+__all__ = [
+    "Boiler",
+    "Figures",
+    "Haul",
+    "Road",
+    "State",
+    "assemble",
+    "banking_coal",
+    "engine_line",
+    "lighting_up_coal",
+    "make_boiler",
+]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -228,10 +239,12 @@ def assemble(
 
     Parameters
     ----------
-    engine, wagons, conditions
-        As a scenario states them.
+    engine
+        As a scenario states it.
     heating_value
         Of the fuel as fired. [J kg⁻¹]
+    wagons, conditions
+        As a scenario states them.
     road
         The segments.
     deviates
@@ -287,7 +300,24 @@ def assemble(
 
 
 def engine_line(engine: Engine, figures: Figures, pressure: float, air: float) -> SteamLine:
-    """The engine's steam line at an absolute boiler pressure [Pa]."""
+    """The engine's steam line.
+
+    Parameters
+    ----------
+    engine
+        With cylinders and lever.
+    figures
+        The owner's, and defaults.
+    pressure
+        Of the boiler, absolute. [Pa]
+    air
+        Round the exhaust. [Pa]
+
+    Returns
+    -------
+    line
+        Of all its cylinders together.
+    """
     ratio, kind = 1.0, ""
     if engine.low_pressure_bore is not None:
         ratio, kind = (engine.low_pressure_bore / engine.bore) ** 2, "compound_"
@@ -313,7 +343,26 @@ def make_boiler(
     figures: Figures,
     pressure: float,
 ) -> Boiler:
-    """The boiler at an absolute pressure [Pa] with a fuel [J kg⁻¹]."""
+    """The boiler at a pressure with a fuel.
+
+    Parameters
+    ----------
+    engine
+        With grate and heating surface.
+    heating_value
+        Of the fuel as fired. [J kg⁻¹]
+    conditions
+        For the feed.
+    figures
+        The owner's, and defaults.
+    pressure
+        Absolute. [Pa]
+
+    Returns
+    -------
+    boiler
+        With its best at the hardest firing.
+    """
     a = figures.take("furnace_a")
     b = figures.take("furnace_b") * figures.take("hand_firing")
     feed = figures.take("feed_temperature", conditions.feed_temperature)
@@ -346,7 +395,22 @@ def make_boiler(
 
 
 def lighting_up_coal(engine: Engine, heating_value: float, conditions: Conditions) -> float:
-    """Coal to raise steam from cold [kg]."""
+    """Coal to raise steam from cold.
+
+    Parameters
+    ----------
+    engine
+        With the boiler's water and metal.
+    heating_value
+        Of the fuel as fired. [J kg⁻¹]
+    conditions
+        For the cold water.
+
+    Returns
+    -------
+    coal
+        [kg]
+    """
     cold = conditions.feed_temperature or DEFAULTS["feed_temperature"].value
     heat = raising_heat(
         engine.boiler_water,
@@ -359,7 +423,18 @@ def lighting_up_coal(engine: Engine, heating_value: float, conditions: Condition
 
 
 def banking_coal(engine: Engine) -> float:
-    """Coal to keep a fire in overnight [kg]."""
+    """Coal to keep a fire in overnight.
+
+    Parameters
+    ----------
+    engine
+        With its grate.
+
+    Returns
+    -------
+    coal
+        [kg]
+    """
     return DEFAULTS["banking_coal"].value * engine.grate_area
 
 

@@ -173,7 +173,13 @@ def _narrowed(band: Band, size: float) -> Band:
 
 
 def compare_all() -> list[Comparison]:
-    """Every case that can be reckoned by itself; the pooled medians come from `pooled`."""
+    """Every case that can be reckoned by itself; the pooled medians come from `pooled`.
+
+    Returns
+    -------
+    comparisons
+        In the order of trials.csv.
+    """
     return [c for case in read_cases() if "runs" not in case.inputs for c in compare(case)]
 
 

@@ -172,7 +172,20 @@ def _step(span: float, pieces: int) -> float:
 
 
 def round_ends(low: float, high: float, unit: DisplayUnit) -> tuple[float, float]:
-    """The range widened to whole steps of the unit."""
+    """The range widened to whole steps of the unit.
+
+    Parameters
+    ----------
+    low, high
+        Ends of the range, SI.
+    unit
+        Whose round figures are wanted.
+
+    Returns
+    -------
+    ends
+        The new low and high end, SI.
+    """
     a, b = unit.value(low), unit.value(high)
     step = _step(max(b - a, 10.0 ** (1 - unit.decimals)), 4)
     first = math.floor(a / step + 1e-9)
@@ -191,7 +204,19 @@ def _ticks(low: float, high: float, unit: DisplayUnit, pieces: int) -> Iterator[
 
 
 def draw_heights(root: ET.Element, route: Route, panel: Panel, system: UnitSystem) -> None:
-    """The road's heights, shaded by class of grade."""
+    """The road's heights, shaded by class of grade.
+
+    Parameters
+    ----------
+    root
+        The picture.
+    route
+        With heights.
+    panel
+        Where they stand.
+    system
+        The units to show.
+    """
     text(root, LEFT, panel.top - 8, f"Height [{system.height.label}]", font_weight="bold")
     grid = np.linspace(0.0, route.length, int(RIGHT - LEFT) + 1)
     runs = grade_runs(route)
@@ -210,7 +235,17 @@ def draw_heights(root: ET.Element, route: Route, panel: Panel, system: UnitSyste
 
 
 def draw_grid(root: ET.Element, panel: Panel, unit: DisplayUnit) -> None:
-    """Lines and figures at round values, and the panel's frame."""
+    """Lines and figures at round values, and the panel's frame.
+
+    Parameters
+    ----------
+    root
+        The picture.
+    panel
+        To be ruled.
+    unit
+        Of its values.
+    """
     axis = f"{round(panel.top, 2):g}"
     for value, label in _ticks(panel.low, panel.high, unit, 4):
         y = panel.y(value)
@@ -223,7 +258,17 @@ def draw_grid(root: ET.Element, panel: Panel, unit: DisplayUnit) -> None:
 
 
 def draw_distance(root: ET.Element, panel: Panel, system: UnitSystem) -> None:
-    """The axis of distance: round figures, and the road's length at its end."""
+    """The axis of distance: round figures, and the road's length at its end.
+
+    Parameters
+    ----------
+    root
+        The picture.
+    panel
+        The lowest, under which the axis stands.
+    system
+        The units to show.
+    """
     unit = system.distance
     ends = [(panel.length, unit.number(panel.length))]
     for value, label in [*_ticks(0.0, panel.length, unit, 10), *ends]:
@@ -240,7 +285,13 @@ def draw_distance(root: ET.Element, panel: Panel, system: UnitSystem) -> None:
 
 
 def draw_shades(root: ET.Element) -> None:
-    """Patterns of the classes of grade."""
+    """Patterns of the classes of grade.
+
+    Parameters
+    ----------
+    root
+        The picture.
+    """
     shades = ET.SubElement(root, "defs")
     for kind, (tint, angle, gap) in enumerate(_SHADES):
         if angle is None:
@@ -255,7 +306,15 @@ def draw_shades(root: ET.Element) -> None:
 
 
 def draw_key(root: ET.Element, route: Route) -> None:
-    """What the shades of grade mean."""
+    """What the shades of grade mean.
+
+    Parameters
+    ----------
+    root
+        The picture.
+    route
+        Without heights there is no key.
+    """
     if not route.has_heights:
         return
     text(root, LEFT, 588, f"Grade over {_SPAN:g} m:", font_weight="bold")
@@ -268,12 +327,40 @@ def draw_key(root: ET.Element, route: Route) -> None:
 
 
 def path_of(panel: Panel, points: Sequence[tuple[float, float]]) -> str:
-    """Points of distance [m] and value as an SVG path."""
+    """Points as an SVG path.
+
+    Parameters
+    ----------
+    panel
+        Where the points stand.
+    points
+        Of distance [m] and value.
+
+    Returns
+    -------
+    path
+        For the attribute `d`.
+    """
     return "M" + " L".join(f"{panel.x(d):.1f} {panel.y(v):.1f}" for d, v in points)
 
 
 def shape(parent: ET.Element, tag: str, **attributes: str | float) -> ET.Element:
-    """A child element; numbers are rounded to hundredths of a unit of the picture."""
+    """A child element; numbers are rounded to hundredths of a unit of the picture.
+
+    Parameters
+    ----------
+    parent
+        What it is put into.
+    tag
+        Its SVG name.
+    attributes
+        By name; an underscore stands for a hyphen.
+
+    Returns
+    -------
+    child
+        The new element.
+    """
     return ET.SubElement(
         parent,
         tag,
@@ -287,15 +374,53 @@ def shape(parent: ET.Element, tag: str, **attributes: str | float) -> ET.Element
 def text(
     parent: ET.Element, x: float, y: float, words: str, *, size: int = 13, **attributes: str
 ) -> None:
-    """Words at a place; anything XML cannot hold is replaced."""
+    """Words at a place; anything XML cannot hold is replaced.
+
+    Parameters
+    ----------
+    parent
+        What they are put into.
+    x, y
+        Where their line begins.
+    words
+        What is said.
+    size
+        Of the letters.
+    attributes
+        As for `shape`.
+    """
     shape(parent, "text", x=x, y=y, font_size=size, **attributes).text = clean(words)
 
 
 def clean(words: str) -> str:
-    """Words from a user, fit for XML."""
+    """Words from a user, fit for XML.
+
+    Parameters
+    ----------
+    words
+        As the user wrote them.
+
+    Returns
+    -------
+    words
+        Without what XML cannot hold.
+    """
     return _NOT_XML.sub("\N{REPLACEMENT CHARACTER}", plain(words))
 
 
 def shortened(words: str, longest: int) -> str:
-    """Words cut to so many letters, the cut marked."""
+    """Words cut to so many letters, the cut marked.
+
+    Parameters
+    ----------
+    words
+        To be cut.
+    longest
+        How many letters may stay.
+
+    Returns
+    -------
+    words
+        Cut where need be.
+    """
     return words if len(words) <= longest else f"{words[: longest - 1]}…"

@@ -179,7 +179,20 @@ def legs_csv(scenario: Scenario, plan: Plan, system: UnitSystem) -> str:
 
 
 def frame_of(rows: Sequence[Mapping[str, Cell]], columns: Iterable[str] = ()) -> "pd.DataFrame":
-    """Rows as a data frame; `columns` names them where there are no rows."""
+    """Rows as a data frame.
+
+    Parameters
+    ----------
+    rows
+        Values by column, all of the same columns.
+    columns
+        Names of the columns where there are no rows.
+
+    Returns
+    -------
+    frame
+        A row for each.
+    """
     import pandas as pd  # noqa: PLC0415  slow to load
 
     names = list(rows[0]) if rows else list(columns)
@@ -187,7 +200,18 @@ def frame_of(rows: Sequence[Mapping[str, Cell]], columns: Iterable[str] = ()) ->
 
 
 def to_csv(frame: "pd.DataFrame") -> str:
-    """A frame as CSV text, formulas made harmless."""
+    """A frame as CSV text, formulas made harmless.
+
+    Parameters
+    ----------
+    frame
+        With named columns.
+
+    Returns
+    -------
+    text
+        A header row and the rows.
+    """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(frame.columns)

@@ -38,9 +38,13 @@ def machine() -> str:
     model = platform.processor() or platform.machine()
     info = Path("/proc/cpuinfo")
     if info.exists():
-        names = [x.split(":")[1].strip() for x in info.read_text().splitlines() if "model name" in x]
+        names = [
+            x.split(":")[1].strip() for x in info.read_text().splitlines() if "model name" in x
+        ]
         model = names[0] if names else model
-    return f"{model}, {os.cpu_count()} cores, {platform.system()}, Python {platform.python_version()}"
+    return (
+        f"{model}, {os.cpu_count()} cores, {platform.system()}, Python {platform.python_version()}"
+    )
 
 
 def main() -> None:
