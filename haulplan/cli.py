@@ -4,6 +4,7 @@ import sys
 import traceback
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -50,8 +51,8 @@ def _pessimism(command: Callable[..., None]) -> Callable[..., None]:
     return click.option(
         "--pessimism",
         type=click.FloatRange(min=1, max=99),
-        help="Per cent chance that the truth is no thirstier than reckoned; 50 is typical. "
-        "The scenario's own where not given.",
+        help="Per cent chance that the truth is no thirstier than reckoned; the scenario's "
+        "own, or typical figures, where not given.",
     )(command)
 
 
@@ -109,9 +110,9 @@ def plan(
 
     with _progress() as say:
         say("reading the scenario")
-        read, route, demand = _read(scenario, pessimism)
+        read, route, demand = _read(scenario, units, pessimism)
         made, trace = _plan(read, route, demand, aim, time_limit, say)
-        system = UNIT_SYSTEMS[units or read.file.units]
+        system = UNIT_SYSTEMS[read.file.units]
         if out is not None:
             say("drawing the outputs")
             _write(out, read, route, made, trace, system, force=force)
@@ -141,8 +142,8 @@ def check(
 
     with _progress() as say:
         say("reading the scenario")
-        read, route, demand = _read(scenario)
-    system = UNIT_SYSTEMS[units or read.file.units]
+        read, route, demand = _read(scenario, units)
+    system = UNIT_SYSTEMS[read.file.units]
     _console().print(render_check(read, route, demand, system))
 
 
@@ -181,7 +182,7 @@ def demand(
 
     with _progress() as say:
         say("reading the scenario")
-        read, route, _ = _read(scenario, pessimism)
+        read, route, _ = _read(scenario, units, pessimism)
         if read.demand:
             raise InputError(
                 [
@@ -196,7 +197,7 @@ def demand(
         say("reckoning the demand and its band")
         share = read.file.pessimism if pessimism is None else pessimism / 100
         found = survey(read, route, pessimism=share)
-        system = UNIT_SYSTEMS[units or read.file.units]
+        system = UNIT_SYSTEMS[read.file.units]
         if out is not None:
             write_outputs(out, survey_outputs(read, route, found, system), force=force)
     _console().print(render_survey(read, route, found, system))
@@ -226,12 +227,17 @@ def evidence(debug: bool) -> None:
     _console().print(render_evidence(comparisons))
 
 
-def _read(folder: Path, pessimism: float | None = None) -> "tuple[Scenario, Route, Demand]":
+def _read(
+    folder: Path, units: str | None, pessimism: float | None = None
+) -> "tuple[Scenario, Route, Demand]":
     from haulplan.demand import build_demand  # noqa: PLC0415  lazy start
     from haulplan.route import build_route  # noqa: PLC0415  lazy start
     from haulplan.scenario import read_scenario  # noqa: PLC0415  lazy start
 
     scenario = read_scenario(folder)
+    if units is not None:  # warnings and refusals too
+        file = scenario.file.model_copy(update={"units": units})
+        scenario = replace(scenario, file=file)
     route = build_route(scenario)
     share = None if pessimism is None else pessimism / 100
     try:

@@ -66,18 +66,27 @@ class Road:
 class Figures:
     """Owner's figures where given, defaults where not; a list of the latter is kept.
 
-    `deviates` moves defaults towards the worse end of their bands, by name.
+    `deviates` moves defaults towards the worse end of their bands, by name; `stated`
+    holds figures known for the case in hand.
     """
 
-    def __init__(self, engine: Engine | None, deviates: Mapping[str, float]) -> None:
+    def __init__(
+        self,
+        engine: Engine | None,
+        deviates: Mapping[str, float],
+        stated: Mapping[str, float] | None = None,
+    ) -> None:
         self.engine = engine
         self.deviates = deviates
+        self.stated = stated or {}
         self.used: dict[str, Assumption] = {}
 
     def take(self, name: str, given: float | None = None) -> float:
         """The owner's figure, else the default, noted."""
         field = "adhesion" if name.startswith("adhesion_") else name
-        owner = given if given is not None else getattr(self.engine, field, None)
+        owner = self.stated.get(name) if given is None else given
+        if owner is None:
+            owner = getattr(self.engine, field, None)
         return float(owner) if owner is not None else self.note(name, DEFAULTS[name])
 
     def note(self, name: str, default: Default) -> float:

@@ -61,7 +61,7 @@ class Survey:
     """
 
     aboard: float
-    pessimism: float
+    pessimism: float | None
     stretches: tuple[Stretch, ...]
     hills: tuple[Hill, ...]
     descents: tuple[Descent, ...]
@@ -83,7 +83,7 @@ class Survey:
 
 
 def survey(
-    scenario: Scenario, route: Route, *, aboard: float | None = None, pessimism: float = 0.5
+    scenario: Scenario, route: Route, *, aboard: float | None = None, pessimism: float | None = None
 ) -> Survey:
     """Reckon the demand of a road at one load, with how far it may be off.
 
@@ -94,7 +94,7 @@ def survey(
     aboard
         Water and coal aboard throughout; tank and bunkers full where None. [kg]
     pessimism
-        Chance that the truth is no thirstier. [-]
+        Chance that the truth is no thirstier; typical figures where None. [-]
 
     Returns
     -------
@@ -195,7 +195,7 @@ def _band(scenario: Scenario, route: Route, carried: Array, gear: Gears, name: s
     return band_of(_result(scenario, route, carried, gear, name), _used(scenario, route))
 
 
-def deviates_for(scenario: Scenario, route: Route, pessimism: float) -> dict[str, float]:
+def deviates_for(scenario: Scenario, route: Route, pessimism: float | None) -> dict[str, float]:
     """Standard deviations of the defaults at a stated pessimism of the road's water.
 
     Parameters
@@ -203,19 +203,19 @@ def deviates_for(scenario: Scenario, route: Route, pessimism: float) -> dict[str
     scenario, route
         With engine, fuel and heights.
     pessimism
-        Chance that the truth is no thirstier. [-]
+        Chance that the truth is no thirstier; typical figures where None. [-]
 
     Returns
     -------
     deviates
-        By default's name; empty at one half.
+        By default's name; empty at typical figures.
 
     Raises
     ------
     ValueError
         If the pessimism is not between 0 and 1.
     """
-    if pessimism == 0.5:
+    if pessimism is None:
         return {}
     stores = scenario.file.stores
     haul, _ = haul_on(scenario, route)

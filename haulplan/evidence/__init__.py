@@ -7,6 +7,7 @@ model as it stands and sets the two side by side.
 
 import csv
 import io
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -166,10 +167,14 @@ def compare(case: Case) -> list[Comparison]:
 
 
 def _narrowed(band: Band, size: float) -> Band:
-    """The band in the source's unit, its ends no further apart than a factor of two."""
-    half = min(band.ratio, _WIDEST) ** 0.5
+    """The band in the source's unit, drawn in towards typical to a factor of two at most."""
+    kept = min(1.0, math.log(_WIDEST) / math.log(band.ratio)) if band.ratio > 1.0 else 1.0
     typical = band.typical / size
-    return Band(low=typical / half, typical=typical, high=typical * half)
+    return Band(
+        low=typical * (band.low / band.typical) ** kept,
+        typical=typical,
+        high=typical * (band.high / band.typical) ** kept,
+    )
 
 
 def compare_all() -> list[Comparison]:
@@ -212,6 +217,9 @@ def _predictor(case: Case, quantity: str) -> Callable[[Deviates], float]:
 
     def predict(deviates: Deviates) -> float:
         water, coal = reckon(case, deviates)
+        if "|" in case.inputs.get("tank", ""):  # what was measured hangs on the tank's size
+            tank = _number(case, "water", "tank", deviates)
+            water *= _number(case, "water", "tank") / tank
         return {"water": water, "coal": coal, "ratio": water / coal}[quantity]
 
     return predict
@@ -242,10 +250,7 @@ def _trial_engine(case: Case) -> Engine:
 
 def _trial_figures(engine: Engine, deviates: Deviates) -> Figures:
     """Defaults of a trial: skilled firing and no fire cleaning in so short a run."""
-    return Figures(engine, {n: d for n, d in deviates.items() if n not in _ROAD_ONLY})
-
-
-_ROAD_ONLY = ("hand_firing", "fire_cleaning")
+    return Figures(engine, deviates, {"hand_firing": 1.0, "fire_cleaning": 0.0})
 
 
 def _trial_specific(case: Case, figures: Figures, share: float | None) -> float:
@@ -290,13 +295,11 @@ def _trial(
     figures = _trial_figures(engine, deviates)
     heating = parse("heating value", case.inputs["heating_value"])
     conditions = Conditions.model_validate({"feed_temperature": case.inputs["feed_temperature"]})
-    skilled = Figures(engine, figures.deviates)
-    boiler = make_boiler(engine, heating, conditions, skilled, engine.pressure + ATMOSPHERE)
+    boiler = make_boiler(engine, heating, conditions, figures, engine.pressure + ATMOSPHERE)
     specific = _trial_specific(case, figures, share)
     evaporation = specific * power + boiler.auxiliary
     coal = float(boiler.coal(np.array(evaporation)))
-    hand, cleaning = DEFAULTS["hand_firing"].value, DEFAULTS["fire_cleaning"].value
-    return evaporation / power, coal * hand / (1.0 + cleaning) / power
+    return evaporation / power, coal / power
 
 
 def _brake(case: Case, deviates: Deviates) -> tuple[float, float]:

@@ -166,7 +166,7 @@ def survey_outputs(
 
 def _opening(route: Route, survey: Survey, system: UnitSystem) -> list[str]:
     mood = "typical figures"
-    if survey.pessimism != 0.5:
+    if survey.pessimism is not None:
         mood = f"figures at {100 * survey.pessimism:.0f} % pessimism"
     return [
         f"{system.distance.text(route.length)}, {system.mass.text(survey.aboard)} of water and "
