@@ -86,6 +86,10 @@ def main() -> None:
         if folder.exists():
             shutil.rmtree(folder)
         run("plan", f"scenarios/{name}", "--out", str(folder))
+        demand = TOP / "maps" / f"{name}-demand"
+        if demand.exists():
+            shutil.rmtree(demand)
+        run("demand", f"scenarios/{name}", "--out", str(demand))
 
 
 if __name__ == "__main__":

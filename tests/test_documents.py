@@ -83,6 +83,14 @@ def test_maps_hold_the_current_outputs(name: str, tmp_path: Path) -> None:
     assert (TOP / "maps" / name / "map.html").stat().st_size > 100_000
 
 
+@pytest.mark.parametrize("name", refresh.SCENARIOS)
+def test_maps_hold_the_current_demand(name: str, tmp_path: Path) -> None:
+    refresh.run("demand", f"scenarios/{name}", "--out", str(tmp_path / name))
+    for file in ("stretches.csv", "hills.csv", "demand.svg"):
+        kept = (TOP / "maps" / f"{name}-demand" / file).read_text(encoding="utf-8")
+        assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
+
+
 @pytest.mark.parametrize("file", ["README.md", "DEVELOPERS.md"])
 def test_links_lead_to_files(file: str) -> None:
     text = (TOP / file).read_text(encoding="utf-8")
