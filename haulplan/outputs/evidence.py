@@ -27,7 +27,7 @@ def evidence_summary(comparisons: Sequence[Comparison]) -> list[str]:
     lines
         Plain text.
     """
-    lines = []
+    lines = [f"{len({c.case.id for c in comparisons})} cases, {len(comparisons)} figures"]
     for quantity, unit in _POOLED.items():
         measured, model = pooled(comparisons, quantity)
         lines.append(
