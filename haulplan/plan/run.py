@@ -32,6 +32,7 @@ _PROVE: Final = (
     ("mip_heuristic_run_rens", False),
     ("mip_heuristic_run_root_reduced_cost", False),
     ("mip_heuristic_run_feasibility_jump", False),
+    ("mip_pscost_minreliable", 0),
 )
 
 
@@ -96,6 +97,7 @@ def run(
     start: Mapping[str, float] | None = None,
     prove: bool = False,
     nearly: float | None = None,
+    optional: bool = False,
 ) -> Outcome:
     """Run the solver once and read its own words on how it ended.
 
@@ -111,6 +113,8 @@ def run(
         True to leave out the solver's own search for answers.
     nearly
         Stop at this relative gap; at none where None.
+    optional
+        True if the time limit may end the run without an answer: not found, not proven.
 
     Returns
     -------
@@ -132,10 +136,10 @@ def run(
         problem.solve(solver)
     except pulp.PulpSolverError as error:
         raise InternalError(f"the solver failed: {error}") from error
-    return _read(problem)
+    return _read(problem, optional=optional)
 
 
-def _read(problem: Any) -> Outcome:  # noqa: ANN401  a PuLP problem
+def _read(problem: Any, *, optional: bool) -> Outcome:  # noqa: ANN401  a PuLP problem
     highs = problem.solverModel
     status, info = highs.getModelStatus(), highs.getInfo()
     ended = highspy.HighsModelStatus
@@ -145,6 +149,8 @@ def _read(problem: Any) -> Outcome:  # noqa: ANN401  a PuLP problem
         raise KeyboardInterrupt
     feasible = info.primal_solution_status == 2
     if status == ended.kTimeLimit and not feasible:
+        if optional:
+            return Outcome(found=False, proven=False, value=math.inf, bound=-math.inf)
         raise InternalError(
             "the solver found no plan within the time limit; raise --time-limit. This does "
             "not show that none exists"
@@ -166,6 +172,7 @@ class Relaxation:
         solver.createAndConfigureSolver(problem)
         solver.buildSolverModel(problem)
         self._highs = problem.solverModel
+        self._highs.setOptionValue("simplex_dual_edge_weight_strategy", 1)  # Devex: few pivots
         self._columns = _columns(problem)
         self._rows = int(self._highs.getNumRow())
         self._constant = float(pulp.value(problem.objective.constant or 0.0))

@@ -89,7 +89,7 @@ def solve_stages(
         first = replace(first, value=0.0, bound=0.0)
     if not brief:
         _break_ties(programme, stages, first, time_limit, tighten=tighten)
-    _settle(programme)
+    _settle(programme, late=not brief)
     return Staged(programme=programme, aim=name, expression=expression, first=first)
 
 
@@ -145,7 +145,7 @@ def _tighten(
             decision.bounds(decision.lowBound, decision.lowBound)
         elif -costs[decision.name] > room:
             decision.bounds(decision.upBound, decision.upBound)
-    return {v.name: v.varValue for v in programme.problem.variables()}
+    return programme.values
 
 
 def _cut(relaxed: Relaxation, stores: Sequence[Windows]) -> bool:
@@ -182,15 +182,16 @@ def _first_answer(
     outcome = None
     if hint is not None:
         for d, low, high in kept:
-            d.bounds(*(2 * (min(max(hint[d.name], low), high),)))
-        outcome = run(programme, time_limit)
+            same = min(max(hint[d.name], low), high)
+            d.bounds(same, same)
+        outcome = run(programme, time_limit, optional=True)
     if outcome is None or not outcome.found:
         for d, low, high in kept:
             d.bounds(low, high)
         for stop in programme.stop.values():
             if values[stop.name] < 1e-6:
                 stop.bounds(stop.lowBound, stop.lowBound)
-        outcome = run(programme, time_limit, nearly=_NEARLY)
+        outcome = run(programme, time_limit, prove=True, nearly=_NEARLY, optional=True)
     for d, low, high in kept:
         d.bounds(low, high)
     return outcome.value if outcome.found else None
@@ -210,7 +211,7 @@ def _break_ties(
     for number, (stage, expression) in enumerate(stages):
         if number and not expression.isNumericalConstant():
             programme.problem.setObjective(expression)
-            start = _start(programme) if tighten else None
+            start = programme.values if tighten else None
             outcome = run(programme, time_limit, start=start, prove=tighten)
             if not outcome.found:
                 programme.restore(values)  # a stage that fails leaves the stage before it
@@ -226,13 +227,9 @@ def _break_ties(
         programme.problem.setObjective(
             pulp.lpSum([(1 + i * _GOLDEN % 1) * d for i, d in enumerate(decisions)])
         )
-        start = _start(programme) if tighten else None
+        start = programme.values if tighten else None
         if not run(programme, time_limit, start=start, prove=tighten).found:
             programme.restore(values)
-
-
-def _start(programme: Programme) -> dict[str, float]:
-    return {v.name: v.varValue for v in programme.problem.variables()}
 
 
 def _alone(programme: Programme, time_limit: float | None) -> bool:
@@ -245,23 +242,30 @@ def _alone(programme: Programme, time_limit: float | None) -> bool:
     slack = programme.problem.add_variable("differs", 0.0, 0.0)
     differ = pulp.lpSum([d if whole < 0.5 else 1 - d for d, whole in decisions])
     programme.problem.addConstraint(differ + slack >= 1, "other_decisions")
-    other = run(programme, time_limit, prove=True)
+    other = run(programme, time_limit, prove=True, optional=True)
     slack.bounds(0.0, 1.0)
-    if not other.found:
+    alone = other.proven and not other.found
+    if alone:
         for d, whole in decisions:
             d.bounds(whole, whole)
-    programme.restore([*values, 1.0])
-    return not other.found
+    programme.restore({**values, slack.name: 1.0})
+    return alone
 
 
-def _settle(programme: Programme) -> None:
-    """Fix yes and no at whole numbers and choose the amounts by a rule, so that they are exact.
+def _settle(programme: Programme, *, late: bool) -> None:
+    """Fix yes and no at whole numbers and solve once more, so that amounts are exact.
 
-    Amounts that all the aims leave open are taken as late as they can be.
+    With `late`, amounts that the aims leave open are as small, then as late, as can be.
     """
     values = programme.values
     for decision in programme.decisions:
         whole = float(round(decision.varValue or 0.0))
         decision.bounds(whole, whole)
+    if late:
+        last = len(programme.clock)
+        takes = [*programme.take_water.items(), *programme.take_coal.items()]
+        programme.problem.setObjective(
+            pulp.lpSum([(2 - i / last) * take for i, take in takes]) + programme.clock[-1]
+        )
     if not run(programme, None).found:
         programme.restore(values)

@@ -89,7 +89,7 @@ def _leg(base: np.ndarray, slope: np.ndarray, share: float, bound: dict[int, flo
     )  # fmt: skip
 
 
-def _offer(draw: np.random.Generator, i: int, coaled: bool) -> Offer:  # noqa: FBT001
+def _offer(draw: np.random.Generator, i: int, coaled: bool) -> Offer:
     return Offer(
         row=i,
         water=1e6 if draw.random() < 0.3 else draw.uniform(500, 3000),
