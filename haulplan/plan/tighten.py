@@ -119,7 +119,7 @@ def store_windows(
 
 
 def _falls(chain: Chain, store: str, least: float, most: float) -> tuple[Array, Array]:
-    """p and a of every leg: the highest level any gear leaves, the other store at its best."""
+    """The p and a of every leg: the highest level any gear and any other store leave."""
 
     def slope(leg: AffineLeg) -> float:
         return leg.water_slope if store == "water" else leg.coal_slope
@@ -175,9 +175,10 @@ def _reach_next(windows: Windows, level: Array, take: Array, stop: Array) -> lis
     """(14), the window growing backwards from its end l."""
     count = windows.nodes.size
     index, exists = _ahead(count)
-    index, exists = count - 1 - index, exists  # l - 1, l - 2, …
+    index = count - 1 - index  # l - 1, l - 2, …
     end = windows.need[::-1]
-    coefficient = np.minimum(np.maximum(end[:, None] - windows.need[index], 0), windows.most[index])
+    asked = np.maximum(end[:, None] - windows.need[index], 0)
+    coefficient = np.minimum(asked, windows.most[index])
     part = np.minimum(take[index], coefficient * stop[index]) * exists
     left = level[index] + np.cumsum(part, axis=1)
     lack = np.where(exists, (end[:, None] - left) * windows.scale[index], -np.inf)

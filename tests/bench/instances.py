@@ -6,6 +6,7 @@ candidate; limited supplies; one bridge for ten candidates that may bind.
 """
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
@@ -43,7 +44,7 @@ def make_instance(
     share = 1 / _EVAPORATION if coal else 0.0
     legs = tuple(
         (_leg(base[a:b], slope[a:b], share, {k - a: m for k, m in bound.items() if a <= k < b}),)
-        for a, b in zip(marks[:-1], marks[1:], strict=True)
+        for a, b in pairwise(marks)
     )
     names = ["start", *["supply"] * candidates, "finish"]
     nodes = tuple(
@@ -51,7 +52,7 @@ def make_instance(
         for i, (k, s) in enumerate(zip(names, marks, strict=True))
     )
     chain = Chain(nodes=nodes, legs=legs, choices=(None,) * len(legs))
-    coaled = {1 + 10 * t + int(draw.integers(10)) for t in range(candidates // 10 + 1)}
+    coaled = {1 + 10 * t + int(draw.integers(2, 8)) for t in range(candidates // 10 + 1)}
     offers = {i: _offer(draw, i, i in coaled and coal) for i in range(1, candidates + 1)}
     return chain, offers, _limits(coal=coal)
 
