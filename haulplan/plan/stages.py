@@ -16,8 +16,6 @@ __all__ = ["Staged", "solve_stages"]
 
 #: A stage may worsen the stage before it by this share.
 _KEEP: Final = 1e-7
-#: A decision is ruled out when it costs more than the best answer by this share of it.
-_CLEAR: Final = 1e-6
 #: The first answer may be off by this share; the proof mends it.
 _NEARLY: Final = 1e-3
 _CUT_ROUNDS: Final = 25
@@ -66,8 +64,7 @@ def solve_stages(
     brief
         True to stop after the first aim.
     tighten
-        False to leave out inequalities, first answer and eliminations: the same answer,
-        later.
+        False to leave out inequalities and first answer: the same plan, later.
 
     Returns
     -------
@@ -128,23 +125,15 @@ def _tighten(
     hint: Mapping[str, float] | None,
     time_limit: float | None,
 ) -> dict[str, float] | None:
-    """Add inequalities, find a first answer, rule decisions out by it; the answer if any."""
+    """Add inequalities and find a first answer; None where there is none to be found."""
     stores = [store_windows(programme, chain, offers, limits, s) for s in ("water", "coal")]
     relaxed = Relaxation(programme)
     if not _cut(relaxed, [windows for windows in stores if windows is not None]):
         return None  # no answer; the solver says so itself
     for number, row in enumerate(relaxed.binding):
         _add_row(programme, row, f"valid_{row.number}_{number:05d}")
-    values, costs, bound = relaxed.values, relaxed.reduced_costs, relaxed.value
-    best = _first_answer(programme, values, hint, time_limit)
-    if best is None:
+    if not _first_answer(programme, relaxed.values, hint, time_limit):
         return None
-    room = best - bound + _CLEAR * max(abs(best), 1.0)
-    for decision in programme.decisions:
-        if costs[decision.name] > room:
-            decision.bounds(decision.lowBound, decision.lowBound)
-        elif -costs[decision.name] > room:
-            decision.bounds(decision.upBound, decision.upBound)
     return programme.values
 
 
@@ -175,8 +164,8 @@ def _first_answer(
     values: Mapping[str, float],
     hint: Mapping[str, float] | None,
     time_limit: float | None,
-) -> float | None:
-    """Value of the hint's decisions, or of the best answer among stops the relaxation makes."""
+) -> bool:
+    """Find the answer of the hint's decisions, or a good one with the relaxation's stops."""
     decisions = programme.decisions
     kept = [(d, d.lowBound, d.upBound) for d in decisions]
     outcome = None
@@ -194,7 +183,7 @@ def _first_answer(
         outcome = run(programme, time_limit, prove=True, nearly=_NEARLY, optional=True)
     for d, low, high in kept:
         d.bounds(low, high)
-    return outcome.value if outcome.found else None
+    return outcome.found
 
 
 def _break_ties(
