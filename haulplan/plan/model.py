@@ -37,6 +37,22 @@ Constraints, for every node or leg they apply to:
 (12) t + v ≥ opens y;  t + s ≤ closes + late (1 − y)    opening hours of the day
 (13) Wᵃ_n, Cᵃ_n ≥ levels wanted at the finish
 
+Valid inequalities, found by `tighten` where the relaxation breaks them. e_i(level) is a level
+in start equivalents, which driving never raises; ν_i = e_i(least level on arrival), φ_i =
+e_i(capacity), φ'_k = e_k(most on leaving, bridges included), q' = q / Π. In each sum a stop
+counts with the smaller of the two in braces; "cheap" stops are those counted by c y.
+
+(14) e_k(Wᵃ_k) + Σ_{k ≤ i < l} min{q'_i; c_i y_i} ≥ ν_l,  c_i = min(ν_l - ν_i, cap_i)
+     the first cheap stop made was reached: all before it ≥ ν_i, and it adds ν_l - ν_i
+(15) e_l(Wᵃ_l) ≤ φ'_k + Σ_{k < i < l} min{q'_i; c_i y_i},  c_i = min(φ_i - φ'_k, cap_i)
+     after the last cheap stop made the level is ≤ φ_i, and takes after it count in full
+(16) Σ_{k < i < l} min{q'_i; c_i y_i} ≥ x = ν_l - φ'_k,  c_i = min(φ_i - φ'_k, ν_l - ν_i, x, cap_i)
+     after the last cheap stop bound by φ, takes in full lead from φ_i to the first bound
+     by ν (or to l): the sum is ≥ (φ_i - φ'_k) + (ν_j - φ_i) + (ν_l - ν_j) = x
+     (c_i = cap_i counts no less than the take itself, by (4); so does c_i = x alone)
+
+Likewise for coal.
+
 Aims, minimised in order, each kept at its best while the next is improved: arrival
 t_n; money Σ price q + price p + call-out y; stops Σ y; or a weighted sum first.
 """
@@ -146,14 +162,14 @@ class Programme:
         ]
 
     @property
-    def values(self) -> list[float]:
-        """The variables' values after a run, in the problem's own order."""
-        return [variable.varValue for variable in self.problem.variables()]
+    def values(self) -> dict[str, float]:
+        """The variables' values after a run, by name."""
+        return {variable.name: variable.varValue for variable in self.problem.variables()}
 
-    def restore(self, values: Sequence[float]) -> None:
+    def restore(self, values: Mapping[str, float]) -> None:
         """Put the values of an earlier run back."""
-        for variable, value in zip(self.problem.variables(), values, strict=True):
-            variable.varValue = value
+        for variable in self.problem.variables():
+            variable.varValue = values.get(variable.name, variable.varValue)
 
     @property
     def decisions(self) -> list[Any]:
@@ -282,7 +298,10 @@ def _add_stop(
     """Amounts, time and hours of one supply: (1), (2), (4), (6), (7), (12)."""
     add = programme.problem.addConstraint
     programme.stop[i] = stop = _variable(programme, f"stop_{i:05d}", 0.0, 1.0, integer=True)
-    programme.wait[i] = wait = _variable(programme, f"wait_{i:05d}", 0.0, _LONGEST)
+    wait: Any = 0.0
+    if offer.opens > 0:  # nowhere else is there anything to wait for
+        programme.wait[i] = wait = _variable(programme, f"wait_{i:05d}", 0.0, _LONGEST)
+        add(wait <= _LONGEST * stop, f"waits_{i:05d}")
     programme.stay[i] = stay = _variable(programme, f"stay_{i:05d}", 0.0, None)
     longest = offer.set_up + _LONGEST
     for store, room, available, rate, takes, arrive in (
@@ -311,9 +330,9 @@ def _add_stop(
         add(take <= most * stop, f"taken_{store}_{i:05d}")
         add(stay >= offer.set_up * stop + take * (1 / rate) + wait, f"time_{store}_{i:05d}")
         longest = max(longest, offer.set_up + most / rate + _LONGEST)
-    add(stay >= offer.set_up * stop + wait, f"time_set_up_{i:05d}")
+    if i not in programme.take_water and i not in programme.take_coal:
+        add(stay >= offer.set_up * stop + wait, f"time_set_up_{i:05d}")
     add(stay <= longest * stop, f"stay_{i:05d}")
-    add(wait <= _LONGEST * stop, f"waits_{i:05d}")
     _add_hours(programme, i, offer, horizon, limits.time_margin, elastic=elastic)
 
 

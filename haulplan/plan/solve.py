@@ -1,11 +1,10 @@
-"""Solve the programme: stages of aims, honest solver status, straightening until it fits."""
+"""Solve the programme again and again, straightening until the answer fits the bent curve."""
 
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-import highspy
 import numpy as np
 import pulp
 from numpy.typing import NDArray
@@ -15,6 +14,8 @@ from haulplan.errors import InternalError, NoPlanError
 from haulplan.plan.explain import explain_shortage
 from haulplan.plan.legs import Chain, build_chain, nodes_of
 from haulplan.plan.model import Limits, Offer, Programme, build_programme
+from haulplan.plan.run import run
+from haulplan.plan.stages import Staged, solve_stages
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim
@@ -29,45 +30,6 @@ _SETTLED: Final = 1e-4
 #: ... and an error below this share needs none.
 _TINY: Final = 2e-7
 _ROUNDS: Final = 8
-#: A stage may worsen the stage before it by this share.
-_KEEP: Final = 1e-7
-
-
-class _SilentHighs(highspy.Highs):  # type: ignore[misc]
-    """HiGHS that keeps its banner off the crew's screen."""
-
-    def enableCallbacks(self) -> None:  # noqa: N802  highspy's name
-        """Silence output before highspy's own set-up prints its banner."""
-        self.setOptionValue("output_flag", False)
-        super().enableCallbacks()
-
-
-class _Solver(pulp.HiGHS):  # type: ignore[misc]
-    """PuLP's HiGHS interface with a silent solver and a gap of nothing."""
-
-    def createAndConfigureSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
-        """Make the solver with our options."""
-        solver = _SilentHighs()
-        for option, value in (
-            ("mip_rel_gap", 0.0),
-            ("mip_abs_gap", 1e-9),
-            # tighter tolerances make HiGHS call solvable problems infeasible
-            ("mip_feasibility_tolerance", 1e-7),
-            ("primal_feasibility_tolerance", 1e-7),
-            ("time_limit", self.timeLimit if self.timeLimit is not None else math.inf),
-        ):
-            solver.setOptionValue(option, value)
-        lp.solverModel = solver
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Outcome:
-    """How one run of the solver ended."""
-
-    found: bool
-    proven: bool
-    value: float
-    bound: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,6 +85,7 @@ def solve(
     aim: Aim | None = None,
     time_limit: float | None = None,
     progress: Callable[[str], None] = lambda _: None,
+    tighten: bool = True,
 ) -> Solution:
     """Choose stops and amounts.
 
@@ -136,6 +99,8 @@ def solve(
         Most time for one run of the solver, none where None. [s]
     progress
         Told what is being done.
+    tighten
+        False to leave every acceleration out: the same answer, later.
 
     Returns
     -------
@@ -161,32 +126,38 @@ def solve(
     stores = scenario.file.stores
     room = stores.tank + stores.bunker
     aboard = np.full(demand.segments, 0.5 * room)
-    margin, error, fixed = _Margin(mass=0.0, time=0.0), None, None
+    margin, error = _Margin(mass=0.0, time=0.0), None
+    stopped: list[bool] | None = None
+    hint: dict[str, float] | None = None
     for number in range(_ROUNDS):
         progress(f"choosing stops, round {number + 1}")
         chain = build_chain(scenario, route, demand, aboard, chosen)
-        solution = _solve_stages(
+        staged = solve_stages(
             chain,
             offers,
             _limits(scenario, demand, margin),
             aim,
             time_limit,
-            fixed=fixed,
+            stopped=stopped,
+            hint=hint,
             brief=number == 0,
+            tighten=tighten,
         )
-        if solution is None:
+        if staged is None:
             bare = _limits(scenario, demand, _Margin(mass=0.0, time=0.0))
             elastic = _elastic(chain, offers, bare)
             if margin.mass == 0 and not elastic.broken:
                 raise InternalError("the solver contradicts itself; please report the scenario")
             raise NoPlanError(explain_shortage(scenario, demand, chain, elastic))
+        solution = _solution(chain, staged)
+        hint = {d.name: float(round(_value(d))) for d in staged.programme.decisions}
         chosen = solution.gears
         aboard = _carried(demand, solution)
         moved = _movement(demand, solution, aboard)
         if number and moved.within(margin, room) and margin.mass <= _SETTLED * room:
             return replace(solution, aboard=aboard)
         if error is not None and moved.mass >= 0.5 * error.mass:
-            fixed = solution
+            stopped = solution.stopped.tolist()
         error = moved
         margin = _Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time)
     raise InternalError("the straightened model did not settle; please report the scenario")
@@ -235,121 +206,12 @@ def _limits(scenario: Scenario, demand: Demand, margin: _Margin) -> Limits:
     )
 
 
-def _stages(programme: Programme, aim: Aim) -> tuple[str, list[tuple[str, Any]]]:
-    """Name of the aim and the expressions to minimise in order."""
-    single = {
-        "earliest": programme.minutes,
-        "cheapest": programme.money,
-        "fewest stops": programme.stops,
-    }
-    if aim.first is not None:
-        others = [name for name in single if name != aim.first]
-        return aim.first, [(name, single[name]) for name in (aim.first, *others)]
-    weighted = pulp.lpSum(
-        weight * expression
-        for weight, expression in (
-            (aim.minute or 0.0, programme.minutes),
-            (aim.money or 0.0, programme.money),
-            (aim.stop or 0.0, programme.stops),
-        )
-        if weight
-    )
-    return "weighted", [("weighted", weighted), *single.items()]
-
-
-def _solve_stages(
-    chain: Chain,
-    offers: dict[int, Offer],
-    limits: Limits,
-    aim: Aim,
-    time_limit: float | None,
-    *,
-    fixed: Solution | None,
-    brief: bool,
-) -> Solution | None:
-    """Minimise the aims in order, the first only if `brief`; None if no answer exists."""
-    programme = build_programme(chain, offers, limits)
-    if fixed is not None:
-        for node, stop in programme.stop.items():
-            stop.bounds(float(fixed.stopped[node]), float(fixed.stopped[node]))
-    name, stages = _stages(programme, aim)
-    if brief:  # enough to see what is carried where
-        stages = stages[:1]
-    first: _Outcome | None = None
-    values: list[float] = []
-    for number, (stage, expression) in enumerate(stages):
-        if expression.isNumericalConstant():
-            outcome = first or _Outcome(found=True, proven=True, value=0.0, bound=0.0)
-            if number == 0:
-                programme.problem.setObjective(programme.clock[-1] * 0.0)
-                outcome = replace(_run(programme, time_limit), value=0.0, bound=0.0)
-        else:
-            programme.problem.setObjective(expression)
-            outcome = _run(programme, time_limit)
-        if not outcome.found:
-            if number == 0:
-                return None
-            programme.restore(values)  # a stage that fails leaves the stage before it
-            break
-        values = programme.values
-        first = first or outcome
-        if number < len(stages) - 1 and not expression.isNumericalConstant():
-            kept = outcome.value + _KEEP * max(abs(outcome.value), 1.0)
-            programme.problem.addConstraint(expression <= kept, f"keep_{stage[:4]}")
-    assert first is not None
-    _settle_decisions(programme)
-    return _solution(chain, programme, name, stages[0][1], first)
-
-
-def _run(programme: Programme, time_limit: float | None) -> _Outcome:
-    """Run the solver once and read its own words on how it ended."""
-    problem = programme.problem
-    try:
-        problem.solve(_Solver(msg=False, timeLimit=time_limit))
-    except pulp.PulpSolverError as error:
-        raise InternalError(f"the solver failed: {error}") from error
-    highs = problem.solverModel
-    status, info = highs.getModelStatus(), highs.getInfo()
-    ended = highspy.HighsModelStatus
-    if status in (ended.kInfeasible, ended.kUnboundedOrInfeasible):
-        return _Outcome(found=False, proven=True, value=math.inf, bound=math.inf)
-    if status == ended.kInterrupt:
-        raise KeyboardInterrupt
-    feasible = info.primal_solution_status == 2
-    if status == ended.kTimeLimit and not feasible:
-        raise InternalError(
-            "the solver found no plan within the time limit; raise --time-limit. This does "
-            "not show that none exists"
-        )
-    if status not in (ended.kOptimal, ended.kTimeLimit) or not feasible:
-        raise InternalError(f"the solver ended with '{highs.modelStatusToString(status)}'")
-    value = float(pulp.value(problem.objective))
-    proven = status == ended.kOptimal
-    lag = 0.0 if proven else info.objective_function_value - info.mip_dual_bound
-    return _Outcome(found=True, proven=proven, value=value, bound=value - max(lag, 0.0))
-
-
-def _settle_decisions(programme: Programme) -> None:
-    """Fix yes and no at whole numbers and solve once more, so that amounts are exact."""
-    values = programme.values
-    for decision in programme.decisions:
-        whole = float(round(decision.varValue or 0.0))
-        decision.bounds(whole, whole)
-    if not _run(programme, None).found:
-        programme.restore(values)
-
-
 def _value(variable: Any) -> float:  # noqa: ANN401  a PuLP variable
     return float(variable.varValue or 0.0)
 
 
-def _solution(
-    chain: Chain,
-    programme: Programme,
-    aim: str,
-    expression: Any,  # noqa: ANN401  a PuLP expression
-    first: _Outcome,
-) -> Solution:
+def _solution(chain: Chain, staged: Staged) -> Solution:
+    programme, first = staged.programme, staged.first
     count = len(chain.nodes)
 
     def at_nodes(values: dict[int, Any], scale: float = 1.0) -> Array:
@@ -360,7 +222,7 @@ def _solution(
         max(drive, key=lambda gear: _value(drive[gear]))
         for _, drive in sorted(programme.drive.items())
     )
-    objective = float(pulp.value(expression))
+    objective = float(pulp.value(staged.expression))
     return Solution(
         chain=chain,
         gears=gears,
@@ -375,7 +237,7 @@ def _solution(
         stay=at_nodes(programme.stay, 60.0) * stopped,
         clock=np.array([60 * _value(v) for v in programme.clock]),
         aboard=np.zeros(0),
-        aim=aim,
+        aim=staged.aim,
         objective=objective,
         bound=min(first.bound, objective),
         proven=first.proven,
@@ -422,6 +284,6 @@ def _elastic(chain: Chain, offers: dict[int, Offer], limits: Limits) -> Programm
     """The programme with every limit breakable, solved for the least broken."""
     programme = build_programme(chain, offers, limits, elastic=True)
     programme.problem.setObjective(programme.shortage)
-    if not _run(programme, None).found:
+    if not run(programme, None).found:
         raise InternalError("the elastic programme has no answer; please report the scenario")
     return programme

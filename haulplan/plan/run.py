@@ -1,0 +1,226 @@
+"""Run HiGHS through PuLP: a silent solver, honest status, a start, a relaxation that grows."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import highspy
+import numpy as np
+import pulp
+from numpy.typing import NDArray
+
+from haulplan.errors import InternalError
+from haulplan.plan.model import Programme
+from haulplan.plan.tighten import Inequality
+
+__all__ = ["Outcome", "Relaxation", "run"]
+
+Array = NDArray[np.float64]
+
+_OPTIONS: Final = (
+    ("mip_rel_gap", 0.0),
+    ("mip_abs_gap", 1e-9),
+    # tighter tolerances make HiGHS call solvable problems infeasible
+    ("mip_feasibility_tolerance", 1e-7),
+    ("primal_feasibility_tolerance", 1e-7),
+)
+#: With a good answer in hand the solver's search for others only delays the proof.
+_PROVE: Final = (
+    ("mip_heuristic_effort", 0.0),
+    ("mip_heuristic_run_rins", False),
+    ("mip_heuristic_run_rens", False),
+    ("mip_heuristic_run_root_reduced_cost", False),
+    ("mip_heuristic_run_feasibility_jump", False),
+    ("mip_pscost_minreliable", 0),
+)
+
+
+class _SilentHighs(highspy.Highs):  # type: ignore[misc]
+    """HiGHS that keeps its banner off the crew's screen."""
+
+    def enableCallbacks(self) -> None:  # noqa: N802  highspy's name
+        """Silence output before highspy's own set-up prints its banner."""
+        self.setOptionValue("output_flag", False)
+        super().enableCallbacks()
+
+
+class _Solver(pulp.HiGHS):  # type: ignore[misc]
+    """PuLP's HiGHS interface with a silent solver, a gap of nothing and a start."""
+
+    #: Values by variable name to start from.
+    start: Mapping[str, float] | None = None
+    #: Options besides our usual ones.
+    options: Sequence[tuple[str, Any]] = ()
+
+    def createAndConfigureSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
+        """Make the solver with our options."""
+        solver = _SilentHighs()
+        limit = self.timeLimit if self.timeLimit is not None else math.inf
+        for option, value in (*_OPTIONS, ("time_limit", limit), *self.options):
+            solver.setOptionValue(option, value)
+        lp.solverModel = solver
+
+    def buildSolverModel(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
+        """Hand the model over, and the start after it."""
+        super().buildSolverModel(lp)
+        if self.start is not None:
+            numbered = [
+                (column, self.start[name])
+                for name, column in _columns(lp).items()
+                if name in self.start
+            ]
+            columns, values = zip(*numbered, strict=True)
+            lp.solverModel.setSolution(len(columns), list(columns), list(values))
+
+
+def _columns(problem: Any) -> dict[str, int]:  # noqa: ANN401  a PuLP problem
+    """Column of each variable by its name; PuLP 4 leaves variables without a row out."""
+    ordered = getattr(problem, "exported_variables", problem.variables)()
+    return {variable.name: column for column, variable in enumerate(ordered)}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """How one run of the solver ended."""
+
+    found: bool
+    proven: bool
+    value: float
+    bound: float
+
+
+def run(
+    programme: Programme,
+    time_limit: float | None,
+    *,
+    start: Mapping[str, float] | None = None,
+    prove: bool = False,
+    nearly: float | None = None,
+    optional: bool = False,
+) -> Outcome:
+    """Run the solver once and read its own words on how it ended.
+
+    Parameters
+    ----------
+    programme
+        With its objective set.
+    time_limit
+        Most time, none where None. [s]
+    start
+        Values by variable name to start from.
+    prove
+        True to leave out the solver's own search for answers.
+    nearly
+        Stop at this relative gap; at none where None.
+    optional
+        True if the time limit may end the run without an answer: not found, not proven.
+
+    Returns
+    -------
+    outcome
+        Found and proven or not; value and bound of the objective.
+
+    Raises
+    ------
+    InternalError
+        If the solver fails, or finds nothing within the time limit.
+    """
+    problem = programme.problem
+    solver = _Solver(msg=False, timeLimit=time_limit)
+    solver.start = start
+    solver.options = _PROVE if prove else ()
+    if nearly is not None:
+        solver.options = (*solver.options, ("mip_rel_gap", nearly))
+    try:
+        problem.solve(solver)
+    except pulp.PulpSolverError as error:
+        raise InternalError(f"the solver failed: {error}") from error
+    return _read(problem, optional=optional)
+
+
+def _read(problem: Any, *, optional: bool) -> Outcome:  # noqa: ANN401  a PuLP problem
+    highs = problem.solverModel
+    status, info = highs.getModelStatus(), highs.getInfo()
+    ended = highspy.HighsModelStatus
+    if status in (ended.kInfeasible, ended.kUnboundedOrInfeasible):
+        return Outcome(found=False, proven=True, value=math.inf, bound=math.inf)
+    if status == ended.kInterrupt:
+        raise KeyboardInterrupt
+    feasible = info.primal_solution_status == 2
+    if status == ended.kTimeLimit and not feasible:
+        if optional:
+            return Outcome(found=False, proven=False, value=math.inf, bound=-math.inf)
+        raise InternalError(
+            "the solver found no plan within the time limit; raise --time-limit. This does "
+            "not show that none exists"
+        )
+    if status not in (ended.kOptimal, ended.kTimeLimit) or not feasible:
+        raise InternalError(f"the solver ended with '{highs.modelStatusToString(status)}'")
+    value = float(pulp.value(problem.objective))
+    proven = status == ended.kOptimal
+    lag = 0.0 if proven else info.objective_function_value - info.mip_dual_bound
+    return Outcome(found=True, proven=proven, value=value, bound=value - max(lag, 0.0))
+
+
+class Relaxation:
+    """The programme without whole numbers, solved again after every row added to it."""
+
+    def __init__(self, programme: Programme) -> None:
+        problem = programme.problem
+        solver = _Solver(msg=False, mip=False)
+        solver.createAndConfigureSolver(problem)
+        solver.buildSolverModel(problem)
+        self._highs = problem.solverModel
+        self._highs.setOptionValue("simplex_dual_edge_weight_strategy", 1)  # Devex: few pivots
+        self._columns = _columns(problem)
+        self._rows = int(self._highs.getNumRow())
+        self._constant = float(pulp.value(problem.objective.constant or 0.0))
+        self._offset = float(self._highs.getLp().offset_)
+        self.added: list[Inequality] = []
+
+    def solve(self) -> bool:
+        """Solve; False where even the relaxation has no answer."""
+        self._highs.run()
+        return bool(self._highs.getModelStatus() == highspy.HighsModelStatus.kOptimal)
+
+    def add(self, inequalities: Sequence[Inequality]) -> None:
+        """Put these rows in the place of the added ones that carry no price."""
+        priced = self._prices()
+        idle = [self._rows + number for number, price in enumerate(priced) if not price]
+        if idle:
+            self.added = self.binding
+            self._highs.deleteRows(len(idle), np.array(idle, dtype=np.int32))
+        for row in inequalities:
+            columns = [self._columns[variable.name] for _, variable in row.terms]
+            numbers = [coefficient for coefficient, _ in row.terms]
+            self._highs.addRow(row.least, math.inf, len(columns), columns, numbers)
+        self.added += inequalities
+
+    @property
+    def value(self) -> float:
+        """The objective, its constant included."""
+        value = float(self._highs.getInfo().objective_function_value)
+        return value - self._offset + self._constant
+
+    @property
+    def values(self) -> dict[str, float]:
+        """Value of each variable by name."""
+        found = self._highs.getSolution().col_value
+        return {name: found[column] for name, column in self._columns.items()}
+
+    @property
+    def reduced_costs(self) -> dict[str, float]:
+        """What moving a variable off its bound costs at least, by name."""
+        found = self._highs.getSolution().col_dual
+        return {name: found[column] for name, column in self._columns.items()}
+
+    @property
+    def binding(self) -> list[Inequality]:
+        """The added rows that carry a price."""
+        return [row for row, price in zip(self.added, self._prices(), strict=True) if price]
+
+    def _prices(self) -> list[bool]:
+        """Whether each added row carries a price."""
+        duals = self._highs.getSolution().row_dual[self._rows :]
+        return [abs(dual) > 1e-9 for dual in duals]

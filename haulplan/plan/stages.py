@@ -1,0 +1,260 @@
+"""Minimise the aims in order: a tight relaxation, a first answer, a proof, then the ties."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import pulp
+
+from haulplan.plan.legs import Chain
+from haulplan.plan.model import Limits, Offer, Programme, build_programme
+from haulplan.plan.run import Outcome, Relaxation, run
+from haulplan.plan.tighten import Inequality, Windows, store_windows, violated
+from haulplan.scenario.schema import Aim
+
+__all__ = ["Staged", "solve_stages"]
+
+#: A stage may worsen the stage before it by this share.
+_KEEP: Final = 1e-7
+#: The first answer may be off by this share; the proof mends it.
+_NEARLY: Final = 1e-3
+_CUT_ROUNDS: Final = 25
+#: Rounds end when three of them close less than this share of the bound.
+_STALLED: Final = 1e-4
+#: Fractions of the golden ratio keep sums over different stops apart.
+_GOLDEN: Final = 0.6180339887498949
+
+
+@dataclass(frozen=True, kw_only=True)
+class Staged:
+    """The programme at its answer, and how well its first aim is proved."""
+
+    programme: Programme
+    aim: str
+    expression: Any
+    first: Outcome
+
+
+def solve_stages(
+    chain: Chain,
+    offers: Mapping[int, Offer],
+    limits: Limits,
+    aim: Aim,
+    time_limit: float | None,
+    *,
+    stopped: Sequence[bool] | None = None,
+    hint: Mapping[str, float] | None = None,
+    brief: bool = False,
+    tighten: bool = True,
+) -> Staged | None:
+    """Minimise the aims in order.
+
+    Parameters
+    ----------
+    chain, offers, limits
+        The problem.
+    aim
+        What to be best at; the others break ties in a fixed order.
+    time_limit
+        Most time for one run of the solver, none where None. [s]
+    stopped
+        Which nodes to stop at, where that is decided already.
+    hint
+        Decisions of a similar problem by variable name.
+    brief
+        True to stop after the first aim.
+    tighten
+        False to leave out inequalities and first answer: the same plan, later.
+
+    Returns
+    -------
+    staged
+        None if no answer exists.
+    """
+    programme = build_programme(chain, offers, limits)
+    if stopped is not None:
+        for node, stop in programme.stop.items():
+            stop.bounds(float(stopped[node]), float(stopped[node]))
+    name, stages = _stages(programme, aim)
+    expression = stages[0][1]
+    programme.problem.setObjective(_objective(programme, expression))
+    start = _tighten(programme, chain, offers, limits, hint, time_limit) if tighten else None
+    first = run(programme, time_limit, start=start, prove=start is not None)
+    if not first.found:
+        return None
+    if expression.isNumericalConstant():
+        first = replace(first, value=0.0, bound=0.0)
+    if not brief:
+        _break_ties(programme, stages, first, time_limit, tighten=tighten)
+    _settle(programme, late=not brief)
+    return Staged(programme=programme, aim=name, expression=expression, first=first)
+
+
+def _objective(programme: Programme, expression: Any) -> Any:  # noqa: ANN401  PuLP expressions
+    constant = expression.isNumericalConstant()
+    return programme.clock[-1] * 0.0 if constant else expression
+
+
+def _stages(programme: Programme, aim: Aim) -> tuple[str, list[tuple[str, Any]]]:
+    """Name of the aim and the expressions to minimise in order."""
+    single = {
+        "earliest": programme.minutes,
+        "cheapest": programme.money,
+        "fewest stops": programme.stops,
+    }
+    if aim.first is not None:
+        others = [name for name in single if name != aim.first]
+        return aim.first, [(name, single[name]) for name in (aim.first, *others)]
+    weighted = pulp.lpSum(
+        weight * expression
+        for weight, expression in (
+            (aim.minute or 0.0, programme.minutes),
+            (aim.money or 0.0, programme.money),
+            (aim.stop or 0.0, programme.stops),
+        )
+        if weight
+    )
+    return "weighted", [("weighted", weighted), *single.items()]
+
+
+def _tighten(
+    programme: Programme,
+    chain: Chain,
+    offers: Mapping[int, Offer],
+    limits: Limits,
+    hint: Mapping[str, float] | None,
+    time_limit: float | None,
+) -> dict[str, float] | None:
+    """Add inequalities and find a first answer; None where there is none to be found."""
+    stores = [store_windows(programme, chain, offers, limits, s) for s in ("water", "coal")]
+    relaxed = Relaxation(programme)
+    if not _cut(relaxed, [windows for windows in stores if windows is not None]):
+        return None  # no answer; the solver says so itself
+    for number, row in enumerate(relaxed.binding):
+        _add_row(programme, row, f"valid_{row.number}_{number:05d}")
+    if not _first_answer(programme, relaxed.values, hint, time_limit):
+        return None
+    return programme.values
+
+
+def _cut(relaxed: Relaxation, stores: Sequence[Windows]) -> bool:
+    """Add violated inequalities until they bring little; False without an answer."""
+    bounds: list[float] = []
+    for _ in range(_CUT_ROUNDS):
+        if not relaxed.solve():
+            return False
+        bounds.append(relaxed.value)
+        if len(bounds) > 3 and bounds[-1] - bounds[-4] < _STALLED * max(abs(bounds[-1]), 1.0):
+            return True
+        values = relaxed.values
+        rows = [row for windows in stores for row in violated(windows, values)]
+        if not rows:
+            return True
+        relaxed.add(rows)
+    return relaxed.solve()
+
+
+def _add_row(programme: Programme, row: Inequality, name: str) -> None:
+    terms = pulp.lpSum([coefficient * variable for coefficient, variable in row.terms])
+    programme.problem.addConstraint(terms >= row.least, name)
+
+
+def _first_answer(
+    programme: Programme,
+    values: Mapping[str, float],
+    hint: Mapping[str, float] | None,
+    time_limit: float | None,
+) -> bool:
+    """Find the answer of the hint's decisions, or a good one with the relaxation's stops."""
+    decisions = programme.decisions
+    kept = [(d, d.lowBound, d.upBound) for d in decisions]
+    outcome = None
+    if hint is not None:
+        for d, low, high in kept:
+            same = min(max(hint[d.name], low), high)
+            d.bounds(same, same)
+        outcome = run(programme, time_limit, optional=True)
+    if outcome is None or not outcome.found:
+        for d, low, high in kept:
+            d.bounds(low, high)
+        for stop in programme.stop.values():
+            if values[stop.name] < 1e-6:
+                stop.bounds(stop.lowBound, stop.lowBound)
+        outcome = run(programme, time_limit, prove=True, nearly=_NEARLY, optional=True)
+    for d, low, high in kept:
+        d.bounds(low, high)
+    return outcome.found
+
+
+def _break_ties(
+    programme: Programme,
+    stages: Sequence[tuple[str, Any]],
+    first: Outcome,
+    time_limit: float | None,
+    *,
+    tighten: bool,
+) -> None:
+    """Improve the later aims, keeping each before it; last, a fixed order among stops."""
+    value, values = first.value, programme.values
+    alone = False
+    for number, (stage, expression) in enumerate(stages):
+        if number and not expression.isNumericalConstant():
+            programme.problem.setObjective(expression)
+            start = programme.values if tighten else None
+            outcome = run(programme, time_limit, start=start, prove=tighten)
+            if not outcome.found:
+                programme.restore(values)  # a stage that fails leaves the stage before it
+                return
+            value, values = outcome.value, programme.values
+        if not expression.isNumericalConstant():
+            kept = value + _KEEP * max(abs(value), 1.0)
+            programme.problem.addConstraint(expression <= kept, f"keep_{stage[:4]}")
+        if number == 0 and tighten and first.proven:
+            alone = _alone(programme, time_limit)
+    if not alone:
+        decisions = programme.decisions
+        programme.problem.setObjective(
+            pulp.lpSum([(1 + i * _GOLDEN % 1) * d for i, d in enumerate(decisions)])
+        )
+        start = programme.values if tighten else None
+        if not run(programme, time_limit, start=start, prove=tighten).found:
+            programme.restore(values)
+
+
+def _alone(programme: Programme, time_limit: float | None) -> bool:
+    """Whether no other decisions are as good; if so they are fixed for what follows."""
+    values = programme.values
+    decisions = [(d, float(round(d.varValue or 0.0))) for d in programme.decisions]
+    if not decisions:
+        return True
+    # the row is lifted afterwards by its slack, not taken out
+    slack = programme.problem.add_variable("differs", 0.0, 0.0)
+    differ = pulp.lpSum([d if whole < 0.5 else 1 - d for d, whole in decisions])
+    programme.problem.addConstraint(differ + slack >= 1, "other_decisions")
+    other = run(programme, time_limit, prove=True, optional=True)
+    slack.bounds(0.0, 1.0)
+    alone = other.proven and not other.found
+    if alone:
+        for d, whole in decisions:
+            d.bounds(whole, whole)
+    programme.restore({**values, slack.name: 1.0})
+    return alone
+
+
+def _settle(programme: Programme, *, late: bool) -> None:
+    """Fix yes and no at whole numbers and solve once more, so that amounts are exact.
+
+    With `late`, amounts that the aims leave open are as small, then as late, as can be.
+    """
+    values = programme.values
+    for decision in programme.decisions:
+        whole = float(round(decision.varValue or 0.0))
+        decision.bounds(whole, whole)
+    if late:
+        last = len(programme.clock)
+        takes = [*programme.take_water.items(), *programme.take_coal.items()]
+        programme.problem.setObjective(
+            pulp.lpSum([(2 - i / last) * take for i, take in takes]) + programme.clock[-1]
+        )
+    if not run(programme, None).found:
+        programme.restore(values)
