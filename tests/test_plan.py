@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-import haulplan.plan.solve as solving
 from haulplan.demand import Demand, build_demand
 from haulplan.errors import InternalError, NoPlanError
 from haulplan.plan import Plan, Stop, make_plan
 from haulplan.plan.explain import explain_shortage
+from haulplan.plan.run import run
 from haulplan.replay import replay
 from haulplan.route import Route, build_route
 from haulplan.scenario import Scenario, read_scenario
@@ -680,13 +680,11 @@ def test_the_order_of_hashes_is_no_matter(
 def test_a_plan_cut_short_says_that_it_may_be_improved(
     small: Small, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    run = solving._run
-
-    def hurried(*arguments: Any) -> Any:  # noqa: ANN401  whatever the planner passes
-        outcome = run(*arguments)
+    def hurried(*arguments: Any, **options: Any) -> Any:  # noqa: ANN401  whatever is passed
+        outcome = run(*arguments, **options)
         return replace(outcome, proven=False, bound=0.9 * outcome.value)
 
-    monkeypatch.setattr(solving, "_run", hurried)
+    monkeypatch.setattr("haulplan.plan.stages.run", hurried)
     problem = small.problem(tap("Mill", 5), tap("Well", 7))
     plan = make_plan(*problem, time_limit=1.0)
     replay(*problem, plan)
