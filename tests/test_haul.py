@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from iapws import IAPWS97
 
 from haulplan.demand.boiler import blowdown_share, furnace_efficiency, heat_of_steam
-from haulplan.demand.defaults import DEFAULTS, WEATHER
+from haulplan.demand.defaults import DEFAULTS, SURFACES, WEATHER
 from haulplan.demand.resistance import GRAVITY
 from haulplan.demand.segment import choose_gears
 from haulplan.demand.steam import liquid_enthalpy, saturated_liquid_enthalpy
@@ -359,3 +359,12 @@ def test_the_pull_of_gravity_alone_is_weight_times_sine() -> None:
     down = haul_of(road_of([-0.1])).force(0.0, 0)[0] - haul.drag[0, 0]
     weight = GRAVITY * (haul.engine_mass + haul.train_mass)
     assert (up - down) / 2 == pytest.approx(weight * 0.1 / np.sqrt(1.01))
+
+
+def test_grip_is_less_on_loose_ground_and_never_more_than_tabled() -> None:
+    grips = {
+        name: float(haul_of(road_of([0.0], surface=name)).grip_pull(0.0)[0]) for name in SURFACES
+    }
+    assert max(grips.values()) == grips["asphalt"]
+    for loose in ("loose gravel", "earth", "sand"):
+        assert grips[loose] < grips["gravel"] < grips["asphalt"]

@@ -307,3 +307,15 @@ def test_a_refusal_offers_doubling_and_a_second_engine_with_their_figures(
 def test_an_engine_alone_too_heavy_is_said_so() -> None:
     haul = haul_of(road_of([0.35]), engine_of(), [])
     assert heaviest_train(haul, 0, 0.0) < 0
+
+
+def test_a_hill_the_boiler_cannot_feed_is_refused_for_steam(
+    write: Callable[..., Path], steam: dict[str, Any]
+) -> None:
+    """Plenty of cylinder and grip, a grate that cannot make the steam even at a crawl."""
+    steam["engine"] |= {"grate_area": "0.1 m2", "heating_surface": "3 m2", "adhesion": "90 %"}
+    steam["engine"]["bore"], steam["engine"]["stroke"] = "14 in", "16 in"
+    hill = "distance [km],elevation [m]\n0,100\n1,100\n2,240\n3,240\n"
+    scenario = read_scenario(write(steam, {"route.csv": hill}))
+    with pytest.raises(NoPlanError, match="the steam the boiler raises at a crawl"):
+        build_demand(scenario, build_route(scenario))

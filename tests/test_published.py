@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 from haulplan.demand import build_demand
+from haulplan.demand.axles import bridge_formula
 from haulplan.demand.boiler import (
     blowdown_share,
     coal_rate,
@@ -678,6 +679,9 @@ QUANTITIES: Mapping[str, Callable[[Inputs], float]] = {
         heat_of_steam(_absolute(i), parse("temperature", i["feed"]), 1.0) / _latent()
     ),
     "loss of cover on a grade": _loss_of_cover,
+    "weight on a group of axles": lambda i: bridge_formula(
+        parse("length", i["length"]), int(i["axles"])
+    ),
     "force to draw a load on the level": _level_force,
     "grade resistance": _grade_force,
     "what tan for sin adds to grade resistance": _tangent_excess,
@@ -785,6 +789,7 @@ def test_there_are_enough_rows_of_every_topic() -> None:
         "pull.csv",
         "steam.csv",
         "boiler_and_trials.csv",
+        "bridges.csv",
         "geodesy.csv",
         "optimisation.csv",
     }

@@ -249,7 +249,8 @@ class Surface:
     """Rolling resistance of a wagon on one surface, force per weight, by tyre.
 
     `rubber_speed` and `steel_speed` are the speeds the figures were taken at [m s⁻¹];
-    `hard` roads follow the speed and wheel-diameter laws, soft ones the tyre-width law.
+    `rubber_grip` and `steel_grip` multiply the grip on a sound dry road; `hard` roads
+    follow the speed and wheel-diameter laws, soft ones the tyre-width law.
     """
 
     rubber: Default
@@ -257,6 +258,8 @@ class Surface:
     hard: bool
     rubber_speed: float
     steel_speed: float
+    rubber_grip: Default
+    steel_grip: Default
 
 
 _MPH = 0.44704
@@ -270,14 +273,33 @@ def _long(low: float, value: float, high: float, source: str) -> Default:
     return _default((low, value, high), 1 / 2240, 1, f"{value:g} lb/long ton", "published", source)
 
 
-def _hard(rubber: Default, steel: Default) -> Surface:
+def _grip(low: float, value: float, high: float, source: str) -> Default:
+    return _default((low, value, high), 1, -1, f"{value:g} x", "assumption", source)
+
+
+_FULL_GRIP = _default((1, 1, 1), 1, -1, "1 x", "assumption", "the tabled grip is for such roads")
+_SETT_GRIP = _grip(0.6, 0.8, 1.0, "worn stone under iron")
+_GRAVEL_GRIP = _grip(0.75, 0.9, 1.0, "stones roll under the wheel")
+_SOFT_GRIP = _grip(0.6, 0.85, 1.0, "the ground shears before the wheel slips")
+
+
+def _hard(
+    rubber: Default,
+    steel: Default,
+    rubber_grip: Default = _FULL_GRIP,
+    steel_grip: Default = _FULL_GRIP,
+) -> Surface:
     return Surface(
-        rubber=rubber, steel=steel, hard=True, rubber_speed=10 * _MPH, steel_speed=2.25 * _MPH
-    )
+        rubber=rubber, steel=steel, hard=True, rubber_speed=10 * _MPH, steel_speed=2.25 * _MPH,
+        rubber_grip=rubber_grip, steel_grip=steel_grip,
+    )  # fmt: skip
 
 
 def _soft(rubber: Default, steel: Default) -> Surface:
-    return Surface(rubber=rubber, steel=steel, hard=False, rubber_speed=0.0, steel_speed=0.0)
+    return Surface(
+        rubber=rubber, steel=steel, hard=False, rubber_speed=0.0, steel_speed=0.0,
+        rubber_grip=_SOFT_GRIP, steel_grip=_SOFT_GRIP,
+    )  # fmt: skip
 
 
 _LOOSE = _long(100, 150, 220, _MACNEIL)
@@ -294,12 +316,18 @@ SURFACES: Final[Mapping[str, Surface]] = MappingProxyType(
             _short(22, 24.6, 28, "published", _AGG),
             _short(15, 27.5, 40, "from memory", f"{_BAKER}: 15-40"),
         ),
-        "setts": _hard(_short(25.5, 40.3, 45.75, "published", _AGG), _long(32, 33, 48, _MACNEIL)),
+        "setts": _hard(
+            _short(25.5, 40.3, 45.75, "published", _AGG),
+            _long(32, 33, 48, _MACNEIL),
+            steel_grip=_SETT_GRIP,
+        ),
         "macadam": _hard(_short(20, 23.3, 36, "published", _AGG), _long(36, 45, 64, _MACNEIL)),
         "worn macadam": _hard(_short(30, 36.3, 52, "published", _AGG), _long(45, 64, 90, _MACNEIL)),
         "gravel": _hard(
             _short(26, 30.4, 36, "published", _AGG),
             _short(50, 310 / 4.5, 100, "published", _MORIN),
+            rubber_grip=_GRAVEL_GRIP,
+            steel_grip=_GRAVEL_GRIP,
         ),
         "loose gravel": _soft(_LOOSE, _LOOSE),
         "earth": _soft(_EARTH, _EARTH),
@@ -364,10 +392,8 @@ def every_default() -> list[Default]:
     """
     rows = list(DEFAULTS.values())
     for surface in SURFACES.values():
-        rows += [surface.rubber] if surface.rubber is surface.steel else [
-            surface.rubber, surface.steel,
-        ]  # fmt: skip
+        rows += [surface.rubber, surface.steel, surface.rubber_grip, surface.steel_grip]
     for name, weather in WEATHER.items():
         if name != "dry":
             rows += [weather.hard, weather.soft, weather.grip_steel, weather.grip_rubber]
-    return rows
+    return list({id(row): row for row in rows}.values())

@@ -43,6 +43,8 @@ __all__ = [
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
 
+#: Slower than this, an engine stops to raise steam. haulplan's assumption. [m s⁻¹]
+_CRAWL = 0.5 * 0.44704
 #: What holds the speed down, by the number in `State.limit`.
 LIMITS = ("gear", "road", "steam")
 
@@ -191,6 +193,22 @@ class Haul:
         """The most the cylinders can pull in a gear [N]."""
         pressure = self.line.full_pressure - self.friction
         return np.asarray(pressure * self.volume[gear] * self.efficiency[gear])
+
+    def boiler_pull(self, gear: Gears | int) -> Array:
+        """The most pull the boiler can find steam for at a crawl of 0.5 mph [N].
+
+        Slower than that an engine stops to raise steam: the hill holds it.
+        """
+        supply = (self.boiler.best - self.boiler.auxiliary) / _CRAWL * self.boiler.dryness
+        allowed = supply / self.volume[gear]
+        line = self.line
+        pressure = np.interp(allowed, line.steam_at, line.pressure, left=0.0)
+        pull = (pressure - self.friction) * self.volume[gear] * self.efficiency[gear]
+        return np.asarray(np.where(allowed >= line.steam_at[-1], np.inf, pull))
+
+    def most_pull(self, gear: Gears | int) -> Array:
+        """The most pull in a gear, by cylinders and boiler [N]."""
+        return np.minimum(self.steam_pull(gear), self.boiler_pull(gear))
 
     def grip_pull(self, aboard: float) -> Array:
         """The most the driving wheels can pull before they slip, by segment [N]."""
@@ -468,7 +486,14 @@ def _grip(engine: Engine, conditions: Conditions, road: Road, figures: Figures) 
     factor = weather.grip_rubber if engine.tyre == "rubber" else weather.grip_steel
     if conditions.weather != "dry":
         grip *= figures.note(f"{conditions.weather} grip, {engine.tyre} tyre", factor)
-    return np.full(road.length.size, grip)
+    tyre = "rubber" if engine.tyre == "rubber" else "steel"
+    names, where = np.unique(np.array(road.surface), return_inverse=True)
+    shares = [
+        figures.note(f"grip on {name}, {tyre} tyre", getattr(SURFACES[name], f"{tyre}_grip"))
+        for name in names.tolist()
+    ]
+    on_surface: Array = grip * np.array(shares)[where]
+    return on_surface
 
 
 def _rolling(

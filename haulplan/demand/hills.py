@@ -227,7 +227,7 @@ def heaviest_train(haul: Haul, segment: int, aboard: float) -> float:
 
 def _pull(haul: Haul, segment: int, aboard: float) -> float:
     """The most the lowest gear pulls on a segment, by steam and grip [N]."""
-    steam = float(haul.steam_pull(len(haul.gears) - 1))
+    steam = float(haul.most_pull(len(haul.gears) - 1))
     return min(steam, float(haul.grip_pull(aboard)[segment]))
 
 
@@ -309,11 +309,13 @@ def refuse_hills(
     lowest = len(haul.gears) - 1
     force = np.where(held, haul.force(least, lowest), -np.inf)
     worst = int(np.argmax(force))
-    steam, grip = float(haul.steam_pull(lowest)), float(haul.grip_pull(least)[worst])
     system = UNIT_SYSTEMS[scenario.file.units]
-    what = "grip of the driving wheels" if grip < steam else "pull of the cylinders"
+    pull, what = min(
+        (float(haul.grip_pull(least)[worst]), "grip of the driving wheels"),
+        (float(haul.steam_pull(lowest)), "pull of the cylinders"),
+        (float(haul.boiler_pull(lowest)), "steam the boiler raises at a crawl"),
+    )
     grade = float(haul.grade[worst])
-    pull = min(steam, grip)
     steepness = f"{100 * grade:.1f} %, 1 in {1 / grade:.0f}, " if grade > 0.002 else ""
     raise NoPlanError(
         f"the {'hill' if grade > 0.002 else 'road'} at "

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from haulplan.demand.defaults import Assumption
+from haulplan.demand.defaults import DEFAULTS, Assumption
 from haulplan.demand.demand import Demand
 from haulplan.demand.haul import Haul, Road, assemble, lighting_up_coal
 from haulplan.demand.hills import refuse_hills
@@ -23,6 +23,8 @@ Gears = NDArray[np.int64]
 _TURN, _WITHIN = 1.0, 25.0
 #: Feed hotter than this fails most injectors. [K]
 _HOT_FEED = 310.93
+#: A steam lifter warms the water by so much (a maker's test: 10 °F at 5 ft of lift). [K]
+_LIFTER_RISE = 5.56
 #: Water over coal that runs an engine: good coal 5 to 10, in proportion to its heat [J kg⁻¹];
 #: wood 2 to 4 when dry, from memory: 2½ lb of it do what 1 lb of coal does.
 _RATIOS = {"coal": (5.0, 10.0, 13000 * 2326.0), "wood": (2.0, 4.0, 7000 * 2326.0)}
@@ -188,7 +190,7 @@ def _corners(heading: Array, distance: Array) -> NDArray[np.bool_]:
 def _heaviest(haul: Haul, least: float) -> Array:
     """Most water and coal aboard with which the lowest gear holds each segment [kg]."""
     lowest = len(haul.gears) - 1
-    limit = float(haul.steam_pull(lowest))
+    limit = float(haul.most_pull(lowest))
     empty = haul.force(0.0, lowest)
     per_mass = (haul.force(1000.0, lowest) - empty) / 1000.0
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -269,13 +271,20 @@ def road_warnings(
     file = scenario.file
     use = haul.evaluate(aboard, gear)
     ratio = float(use.water.sum() / use.coal.sum())
-    return (*_of_descents(scenario, route, haul), *_of_feed(file), *_of_ratio(file, ratio))
+    return (*_of_descents(scenario, route, haul), *_of_feed(scenario), *_of_ratio(file, ratio))
 
 
-def _of_feed(file: ScenarioFile) -> list[str]:
-    if (file.conditions.feed_temperature or 0.0) <= _HOT_FEED:
-        return []
-    return ["feed above 100 °F: most injectors refuse it; cool the tank or pump"]
+def _of_feed(scenario: Scenario) -> list[str]:
+    feed = scenario.file.conditions.feed_temperature
+    if (feed or 0.0) > _HOT_FEED:
+        return ["feed above 100 °F: most injectors refuse it; cool the tank or pump"]
+    lifters = [s.name for s in scenario.supplies if "lift" in s.kind.casefold()]
+    if lifters and (feed or DEFAULTS["feed_temperature"].value) + _LIFTER_RISE > _HOT_FEED:
+        return [
+            f"a steam lifter warms the tank by about 10 °F, and feed above 100 °F fails most "
+            f"injectors: see to it at {lifters[0]}"
+        ]
+    return []
 
 
 def _of_ratio(file: ScenarioFile, ratio: float) -> list[str]:
