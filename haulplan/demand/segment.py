@@ -7,8 +7,9 @@ from numpy.typing import NDArray
 
 from haulplan.demand.defaults import DEFAULTS, Assumption
 from haulplan.demand.demand import Demand
-from haulplan.demand.haul import Haul, Road, assemble, lighting_up_coal
+from haulplan.demand.haul import Haul, Road, assemble
 from haulplan.demand.hills import refuse_hills
+from haulplan.demand.plant import lighting_up_coal
 from haulplan.route import Line, Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import ScenarioFile

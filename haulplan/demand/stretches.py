@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from haulplan.demand.defaults import DEFAULTS, SURFACES, WEATHER
 from haulplan.demand.glass import Crest, find_crests
-from haulplan.demand.haul import LIMITS, Haul, banking_coal, lighting_up_coal
+from haulplan.demand.haul import LIMITS, Haul
 from haulplan.demand.hills import Descent, Hill, find_descents, find_hills
+from haulplan.demand.plant import banking_coal, lighting_up_coal
 from haulplan.demand.segment import choose_gears, haul_on, road_warnings
 from haulplan.demand.uncertainty import Band, band_of, deviates_at, sensitivities
 from haulplan.route import Route

@@ -18,14 +18,8 @@ import numpy as np
 
 from haulplan.demand.defaults import DEFAULTS, SURFACES
 from haulplan.demand.engine import steam_line
-from haulplan.demand.haul import (
-    Figures,
-    Haul,
-    Road,
-    assemble,
-    lighting_up_coal,
-    make_boiler,
-)
+from haulplan.demand.haul import Haul, Road, assemble
+from haulplan.demand.plant import Figures, lighting_up_coal, make_boiler
 from haulplan.demand.segment import choose_gears
 from haulplan.demand.uncertainty import Band, band_of
 from haulplan.scenario.classes import class_figures
