@@ -79,7 +79,7 @@ def _debug(command: Callable[..., None]) -> Callable[..., None]:
 @click.option(
     "--time-limit",
     type=click.FloatRange(min=0.1),
-    help="Most seconds for one run of the solver; the plan then says how far from best it may be.",
+    help="Most seconds for the solver; the plan then says how far from best it may be.",
 )
 @click.option("--verbose", is_flag=True, help="Print every assumption too.")
 @_pessimism

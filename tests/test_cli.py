@@ -2,9 +2,12 @@
 
 import json
 import os
+import random
 import re
+import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +18,8 @@ import pytest
 
 from haulplan.cli import cli, main
 from haulplan.errors import InternalError
+
+TOP = Path(__file__).resolve().parent.parent
 
 Toml = dict[str, Any]
 Write = Callable[..., Path]
@@ -490,3 +495,41 @@ def test_the_shipped_scenario_checks(run: Run) -> None:
     for folder in sorted((Path(__file__).parents[1] / "scenarios").iterdir()):
         if (folder / "scenario.toml").exists():
             assert run("check", folder).code == 0
+
+
+def test_ctrl_c_ends_a_long_search_and_writes_nothing(tmp_path: Path) -> None:
+    """A search of minutes, interrupted in its midst: exit 130, soon, and no folder."""
+    draw = random.Random(3)
+    folder = tmp_path / "long"
+    folder.mkdir()
+    (folder / "scenario.toml").write_text(
+        'title = "long"\nstart = "A"\nfinish = "B"\ndate = 2027-05-01\ndepart = "01:00"\n'
+        '[aim]\nminute = 1\nmoney = 0.7\nstop = 3\n[stores]\ntank = "2450 kg"\n'
+        'bunker = "600 kg"\n[at_start]\nwater = "full"\ncoal = "full"\n[at_finish]\n'
+        'water = "300 kg"\ncoal = "60 kg"\n[reserve]\nwater = "200 kg"\ncoal = "40 kg"\n'
+    )
+    rows = ["from [km],to [km],duration [min],water [kg],coal [kg],water_per_mass,coal_per_mass"]
+    for i in range(900):
+        water = draw.uniform(20, 120)
+        rows.append(f"{i},{i + 1},{draw.uniform(8, 14)},{water},{water / 7},0.0004,0.00006")
+    (folder / "demand.csv").write_text("\n".join(rows) + "\n")
+    rows = ["name,kind,at [km],water_available,water_rate,coal_available,coal_rate,set_up"]
+    for i in range(300):
+        coal = "unlimited,20 kg/min" if i % 8 == 0 else ","
+        rows.append(
+            f"t{i},tap,{3 * i + 1.5},{draw.choice(['unlimited', '900 kg'])},"
+            f"{draw.uniform(40, 150):.1f} kg/min,{coal},{draw.uniform(4, 15):.1f} min"
+        )
+    (folder / "supply.csv").write_text("\n".join(rows) + "\n")
+    out = tmp_path / "out"
+    with subprocess.Popen(
+        [sys.executable, "-m", "haulplan", "plan", str(folder), "--out", str(out)],
+        cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as running:  # fmt: skip
+        time.sleep(6)
+        assert running.poll() is None
+        running.send_signal(signal.SIGINT)
+        said, complaint = running.communicate(timeout=30)
+    assert (running.returncode, said) == (130, "")
+    assert complaint.splitlines()[-1] == "error: interrupted; nothing was written"
+    assert not out.exists()

@@ -708,8 +708,20 @@ def test_a_plan_cut_short_says_that_it_may_be_improved(
     assert "proved best" not in text
 
 
-def test_no_time_at_all_is_said_not_taken_for_no_plan(small: Small) -> None:
+def test_no_time_at_all_is_said_not_taken_for_no_plan(
+    small: Small, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("haulplan.plan.run._LEAST_TIME", 1e-9)
     taps = [tap(f"T{i}", i / 10, water=f"{30 + i % 7} kg", rate=5 + i % 5) for i in range(1, 100)]
     problem = small.problem(*taps)
     with pytest.raises(InternalError, match=r"raise --time-limit\. This does not show that none"):
         make_plan(*problem, time_limit=1e-6)
+
+
+def test_little_time_still_gives_a_plan_that_stands_its_replay(small: Small) -> None:
+    taps = [tap(f"T{i}", i / 10, water=f"{30 + i % 7} kg", rate=5 + i % 5) for i in range(1, 100)]
+    problem = small.problem(*taps)
+    plan = make_plan(*problem, time_limit=0.05)
+    replay(*problem, plan)
+    assert plan.bound <= plan.objective
+    assert plan.proven is (plan.gap < 1e-9)

@@ -29,7 +29,7 @@ def make_plan(
     aim
         What to be best at; the scenario's own where None.
     time_limit
-        Most time for one run of the solver, none where None. [s]
+        Most time for the solver in all, none where None. [s]
     progress
         Told what is being done.
 

@@ -1,6 +1,7 @@
 """Run HiGHS through PuLP: a silent solver, honest status, a start, a relaxation that grows."""
 
 import math
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -25,6 +26,8 @@ _OPTIONS: Final = (
     ("mip_feasibility_tolerance", 1e-7),
     ("primal_feasibility_tolerance", 1e-7),
 )
+#: A run is given at least this, deadline or not. [s]
+_LEAST_TIME: Final = 0.1
 #: With a good answer in hand the solver's search for others only delays the proof.
 _PROVE: Final = (
     ("mip_heuristic_effort", 0.0),
@@ -61,6 +64,19 @@ class _Solver(pulp.HiGHS):  # type: ignore[misc]
             solver.setOptionValue(option, value)
         lp.solverModel = solver
 
+    def callSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
+        """Run beside this thread, so that Ctrl-C ends the run and not only what follows."""
+        solver = lp.solverModel
+        solver.HandleUserInterrupt = True
+        solver.startSolve()
+        try:
+            while not solver.wait(0.1)[0]:
+                pass
+        except KeyboardInterrupt:
+            solver.cancelSolve()
+            solver.wait()
+            raise
+
     def buildSolverModel(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
         """Hand the model over, and the start after it."""
         super().buildSolverModel(lp)
@@ -92,7 +108,7 @@ class Outcome:
 
 def run(
     programme: Programme,
-    time_limit: float | None,
+    deadline: float | None,
     *,
     start: Mapping[str, float] | None = None,
     prove: bool = False,
@@ -105,8 +121,8 @@ def run(
     ----------
     programme
         With its objective set.
-    time_limit
-        Most time, none where None. [s]
+    deadline
+        When to be done, by `time.monotonic`; never where None. [s]
     start
         Values by variable name to start from.
     prove
@@ -127,7 +143,8 @@ def run(
         If the solver fails, or finds nothing within the time limit.
     """
     problem = programme.problem
-    solver = _Solver(msg=False, timeLimit=time_limit)
+    limit = None if deadline is None else max(deadline - time.monotonic(), _LEAST_TIME)
+    solver = _Solver(msg=False, timeLimit=limit)
     solver.start = start
     solver.options = _PROVE if prove else ()
     if nearly is not None:

@@ -1,6 +1,7 @@
 """Solve the programme again and again, straightening until the answer fits the bent curve."""
 
 import math
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Final
@@ -29,6 +30,8 @@ AIMS: Final = ("earliest", "cheapest", "fewest stops", "weighted")
 _SETTLED: Final = 1e-4
 #: ... and an error below this share needs none.
 _TINY: Final = 2e-7
+#: Of a limited time, what the first round may take: it only shows what is carried where.
+_FIRST_SHARE: Final = 0.3
 _ROUNDS: Final = 8
 
 
@@ -96,7 +99,7 @@ def solve(
     aim
         What to be best at; the scenario's own where None.
     time_limit
-        Most time for one run of the solver, none where None. [s]
+        Most time for the solver in all, none where None. [s]
     progress
         Told what is being done.
     tighten
@@ -129,7 +132,12 @@ def solve(
     margin, error = _Margin(mass=0.0, time=0.0), None
     stopped: list[bool] | None = None
     hint: dict[str, float] | None = None
+    begun = time.monotonic()
+    solution: Solution | None = None
     for number in range(_ROUNDS):
+        deadline = _deadline(begun, time_limit, first=number == 0)
+        if solution is not None and deadline is not None and time.monotonic() >= deadline:
+            stopped = solution.stopped.tolist()
         progress(f"choosing stops, round {number + 1}")
         chain = build_chain(scenario, route, demand, aboard, chosen)
         staged = solve_stages(
@@ -137,7 +145,7 @@ def solve(
             offers,
             _limits(scenario, demand, margin),
             aim,
-            time_limit,
+            deadline,
             stopped=stopped,
             hint=hint,
             brief=number == 0,
@@ -149,7 +157,7 @@ def solve(
             if margin.mass == 0 and not elastic.broken:
                 raise InternalError("the solver contradicts itself; please report the scenario")
             raise NoPlanError(explain_shortage(scenario, demand, chain, elastic))
-        solution = _solution(chain, staged)
+        solution = _as_proven(_solution(chain, staged), solution if stopped else None)
         hint = {d.name: float(round(_value(d))) for d in staged.programme.decisions}
         chosen = solution.gears
         aboard = _carried(demand, solution)
@@ -161,6 +169,20 @@ def solve(
         error = moved
         margin = _Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time)
     raise InternalError("the straightened model did not settle; please report the scenario")
+
+
+def _deadline(begun: float, time_limit: float | None, *, first: bool) -> float | None:
+    if time_limit is None:
+        return None
+    return begun + time_limit * (_FIRST_SHARE if first else 1.0)
+
+
+def _as_proven(solution: Solution, before: Solution | None) -> Solution:
+    """With the stops of the round before, no better proved than it was."""
+    if before is None:
+        return solution
+    bound = solution.objective * (1.0 - before.gap)
+    return replace(solution, proven=before.proven, bound=bound)
 
 
 def _offers(scenario: Scenario, route: Route, demand: Demand) -> dict[int, Offer]:

@@ -40,7 +40,7 @@ def solve_stages(
     offers: Mapping[int, Offer],
     limits: Limits,
     aim: Aim,
-    time_limit: float | None,
+    deadline: float | None,
     *,
     stopped: Sequence[bool] | None = None,
     hint: Mapping[str, float] | None = None,
@@ -55,8 +55,8 @@ def solve_stages(
         The problem.
     aim
         What to be best at; the others break ties in a fixed order.
-    time_limit
-        Most time for one run of the solver, none where None. [s]
+    deadline
+        When the solver must be done, by `time.monotonic`; never where None. [s]
     stopped
         Which nodes to stop at, where that is decided already.
     hint
@@ -78,14 +78,14 @@ def solve_stages(
     name, stages = _stages(programme, aim)
     expression = stages[0][1]
     programme.problem.setObjective(_objective(programme, expression))
-    start = _tighten(programme, chain, offers, limits, hint, time_limit) if tighten else None
-    first = run(programme, time_limit, start=start, prove=start is not None)
+    start = _tighten(programme, chain, offers, limits, hint, deadline) if tighten else None
+    first = run(programme, deadline, start=start, prove=start is not None)
     if not first.found:
         return None
     if expression.isNumericalConstant():
         first = replace(first, value=0.0, bound=0.0)
-    if not brief:
-        _break_ties(programme, stages, first, time_limit, tighten=tighten)
+    if not brief and first.proven:
+        _break_ties(programme, stages, first, deadline, tighten=tighten)
     _settle(programme, late=not brief)
     return Staged(programme=programme, aim=name, expression=expression, first=first)
 
@@ -123,7 +123,7 @@ def _tighten(
     offers: Mapping[int, Offer],
     limits: Limits,
     hint: Mapping[str, float] | None,
-    time_limit: float | None,
+    deadline: float | None,
 ) -> dict[str, float] | None:
     """Add inequalities and find a first answer; None where there is none to be found."""
     stores = [store_windows(programme, chain, offers, limits, s) for s in ("water", "coal")]
@@ -132,7 +132,7 @@ def _tighten(
         return None  # no answer; the solver says so itself
     for number, row in enumerate(relaxed.binding):
         _add_row(programme, row, f"valid_{row.number}_{number:05d}")
-    if not _first_answer(programme, relaxed.values, hint, time_limit):
+    if not _first_answer(programme, relaxed.values, hint, deadline):
         return None
     return programme.values
 
@@ -163,7 +163,7 @@ def _first_answer(
     programme: Programme,
     values: Mapping[str, float],
     hint: Mapping[str, float] | None,
-    time_limit: float | None,
+    deadline: float | None,
 ) -> bool:
     """Find the answer of the hint's decisions, or a good one with the relaxation's stops."""
     decisions = programme.decisions
@@ -173,14 +173,14 @@ def _first_answer(
         for d, low, high in kept:
             same = min(max(hint[d.name], low), high)
             d.bounds(same, same)
-        outcome = run(programme, time_limit, optional=True)
+        outcome = run(programme, deadline, optional=True)
     if outcome is None or not outcome.found:
         for d, low, high in kept:
             d.bounds(low, high)
         for stop in programme.stop.values():
             if values[stop.name] < 1e-6:
                 stop.bounds(stop.lowBound, stop.lowBound)
-        outcome = run(programme, time_limit, prove=True, nearly=_NEARLY, optional=True)
+        outcome = run(programme, deadline, prove=True, nearly=_NEARLY, optional=True)
     for d, low, high in kept:
         d.bounds(low, high)
     return outcome.found
@@ -190,7 +190,7 @@ def _break_ties(
     programme: Programme,
     stages: Sequence[tuple[str, Any]],
     first: Outcome,
-    time_limit: float | None,
+    deadline: float | None,
     *,
     tighten: bool,
 ) -> None:
@@ -201,7 +201,7 @@ def _break_ties(
         if number and not expression.isNumericalConstant():
             programme.problem.setObjective(expression)
             start = programme.values if tighten else None
-            outcome = run(programme, time_limit, start=start, prove=tighten)
+            outcome = run(programme, deadline, start=start, prove=tighten)
             if not outcome.found:
                 programme.restore(values)  # a stage that fails leaves the stage before it
                 return
@@ -209,19 +209,19 @@ def _break_ties(
         if not expression.isNumericalConstant():
             kept = value + _KEEP * max(abs(value), 1.0)
             programme.problem.addConstraint(expression <= kept, f"keep_{stage[:4]}")
-        if number == 0 and tighten and first.proven:
-            alone = _alone(programme, time_limit)
+        if number == 0 and tighten:
+            alone = _alone(programme, deadline)
     if not alone:
         decisions = programme.decisions
         programme.problem.setObjective(
             pulp.lpSum([(1 + i * _GOLDEN % 1) * d for i, d in enumerate(decisions)])
         )
         start = programme.values if tighten else None
-        if not run(programme, time_limit, start=start, prove=tighten).found:
+        if not run(programme, deadline, start=start, prove=tighten).found:
             programme.restore(values)
 
 
-def _alone(programme: Programme, time_limit: float | None) -> bool:
+def _alone(programme: Programme, deadline: float | None) -> bool:
     """Whether no other decisions are as good; if so they are fixed for what follows."""
     values = programme.values
     decisions = [(d, float(round(d.varValue or 0.0))) for d in programme.decisions]
@@ -231,7 +231,7 @@ def _alone(programme: Programme, time_limit: float | None) -> bool:
     slack = programme.problem.add_variable("differs", 0.0, 0.0)
     differ = pulp.lpSum([d if whole < 0.5 else 1 - d for d, whole in decisions])
     programme.problem.addConstraint(differ + slack >= 1, "other_decisions")
-    other = run(programme, time_limit, prove=True, optional=True)
+    other = run(programme, deadline, prove=True, optional=True)
     slack.bounds(0.0, 1.0)
     alone = other.proven and not other.found
     if alone:
