@@ -259,6 +259,9 @@ def _take(
         needed.append(amount / (rate or 1.0))
     begin = train.clock + stop.wait
     train.check(f"time at {stop.name}", supply.set_up + max(needed) - (stay - stop.wait), _DAY)
+    train.check(
+        f"idle standing at {stop.name}", stay - stop.wait - supply.set_up - sum(needed), _DAY
+    )
     train.check(f"wait at {stop.name}", -stop.wait, _DAY)
     train.check(f"opening of {stop.name}", supply.opens - begin, _DAY)
     if supply.closes < _DAY:

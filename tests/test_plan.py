@@ -725,3 +725,14 @@ def test_little_time_still_gives_a_plan_that_stands_its_replay(small: Small) -> 
     replay(*problem, plan)
     assert plan.bound <= plan.objective
     assert plan.proven is (plan.gap < 1e-9)
+
+
+def test_nobody_stands_about_to_burn_water_off(small: Small) -> None:
+    """(7): 12 kg too heavy at the bridge; a quarter of an hour's idling would mend it."""
+    taps = (tap("Mill", 1), tap("Well", 6))
+    small.toml["standing_water"] = "60 kg/h"
+    small.bridges = "Arch,2,20372.1\n"
+    assert visited(small.plan(*taps)) == ["Well"]
+    small.bridges = "Arch,2,20360\n"
+    with pytest.raises(NoPlanError, match="Arch"):
+        small.plan(*taps)

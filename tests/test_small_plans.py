@@ -272,7 +272,9 @@ def solve_subset(  # noqa: PLR0912, PLR0915  one programme, to be read in one go
     for i in stops:
         tap, j = problem.taps[i], cuts.index(problem.taps[i].at)
         stay, wait = names["stay", i], names["wait", i]
-        high[wait] = 1440.0
+        high[wait] = max(tap.opens - DEPART, 0.0)
+        worth: dict[int, float] = {}  # nobody stops for next to nothing
+        idle = {stay: 1.0, wait: -1.0}  # nobody stands to burn water off before a bridge
         for take, amount, rate, arrive, room in (
             ("q", tap.water, tap.water_rate, "wa", problem.tank),
             ("p", tap.coal, tap.coal_rate, "ca", problem.bunker),
@@ -280,6 +282,12 @@ def solve_subset(  # noqa: PLR0912, PLR0915  one programme, to be read in one go
             high[names[take, i]] = amount or 0.0
             upper.append(({names[take, i]: 1.0, names[arrive, j]: 1.0}, room))
             upper.append(({names[take, i]: 1.0 / rate, wait: 1.0, stay: -1.0}, -tap.set_up))
+            idle[names[take, i]] = -1.0 / rate
+            if amount:
+                worth[names[take, i]] = -1.0 / min(0.02 * room, amount)
+        upper.append((idle, tap.set_up))
+        if sum(problem.standing) > 0:
+            upper.append((worth, -1.0))
         upper.append(({names["t", j]: -1.0, wait: -1.0}, -tap.opens))
         if tap.closes < 1440:
             upper.append(({names["t", j]: 1.0, stay: 1.0}, tap.closes))

@@ -25,10 +25,13 @@ Constraints, for every node or leg they apply to:
 (2)  Wᵃ + q ≤ T;  Cᵃ + p ≤ B                            room in tank and bunker
 (3)  R ≤ Wᵃ, Wˡ;  K ≤ Cᵃ, Cˡ                            reserves (bounds)
 (4)  q ≤ min(T, available) y;  p likewise               nothing is taken in passing
+(4a) q / least + p / least ≥ y                          nobody stops for next to nothing,
+                                                        standing being a way to lose weight
 (5)  Σ over passes of one supply of q ≤ available       one source, one amount
 (6)  s ≥ set-up y + q / rate + v; s ≥ set-up y + p / rate + v
                                                         water and coal side by side
-(7)  s ≤ longest y;  v ≤ longest wait y
+(7)  s ≤ set-up y + q / rate + p / rate + v;  v ≤ opening y
+                                                        nobody stands to burn water off
 (8)  Σ_g x_g = 1;  Σ_g M_g = Wˡ + Cˡ;  0 ≤ M_g ≤ (T + B) x_g
                                                         exact split of choice × mass
 (9)  Wᵃ' = Wˡ − Σ_g (α_g x_g + β_g M_g);  Cᵃ' likewise   use of the leg
@@ -66,8 +69,10 @@ import pulp
 
 from haulplan.plan.legs import AffineLeg, Chain, MassLimit
 
-__all__ = ["Limits", "Offer", "Programme", "build_programme"]
+__all__ = ["LEAST_TAKEN", "Limits", "Offer", "Programme", "build_programme"]
 
+#: A stop is made for at least this share of a store, or all there is. haulplan's assumption.
+LEAST_TAKEN: Final = 0.02
 #: No wait for an opening is longer. [min]
 _LONGEST: Final = 24 * 60.0
 #: Limits broken by less are the solver's rounding. [kg or min]
@@ -300,10 +305,12 @@ def _add_stop(
     programme.stop[i] = stop = _variable(programme, f"stop_{i:05d}", 0.0, 1.0, integer=True)
     wait: Any = 0.0
     if offer.opens > 0:  # nowhere else is there anything to wait for
-        programme.wait[i] = wait = _variable(programme, f"wait_{i:05d}", 0.0, _LONGEST)
-        add(wait <= _LONGEST * stop, f"waits_{i:05d}")
+        longest = min(offer.opens + limits.time_margin, _LONGEST)
+        programme.wait[i] = wait = _variable(programme, f"wait_{i:05d}", 0.0, longest)
+        add(wait <= longest * stop, f"waits_{i:05d}")
     programme.stay[i] = stay = _variable(programme, f"stay_{i:05d}", 0.0, None)
-    longest = offer.set_up + _LONGEST
+    served: list[Any] = []
+    worth: list[Any] = []
     for store, room, available, rate, takes, arrive in (
         (
             "water",
@@ -329,10 +336,13 @@ def _add_stop(
         add(arrive[i] + take <= room, f"room_{store}_{i:05d}")
         add(take <= most * stop, f"taken_{store}_{i:05d}")
         add(stay >= offer.set_up * stop + take * (1 / rate) + wait, f"time_{store}_{i:05d}")
-        longest = max(longest, offer.set_up + most / rate + _LONGEST)
+        served.append(take * (1 / rate))
+        worth.append(take * (1 / min(LEAST_TAKEN * room, most)))
     if i not in programme.take_water and i not in programme.take_coal:
         add(stay >= offer.set_up * stop + wait, f"time_set_up_{i:05d}")
-    add(stay <= longest * stop, f"stay_{i:05d}")
+    if worth and limits.standing_water + limits.standing_coal > 0:
+        add(pulp.lpSum(worth) >= stop, f"worth_{i:05d}")
+    add(stay <= offer.set_up * stop + pulp.lpSum(served) + wait, f"stays_{i:05d}")
     _add_hours(programme, i, offer, horizon, limits.time_margin, elastic=elastic)
 
 
