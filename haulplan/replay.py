@@ -179,7 +179,7 @@ def _check_masses(
         sample = demand.index(passing.distance)
         at_finish = sample == to == demand.segments
         if passing.kind == "bridge" and (first <= sample < to or at_finish):
-            limit = scenario.bridges[passing.row].limit
+            limit = scenario.bridges[passing.row].limit * (1.0 - scenario.file.bridge_margin)
             mass = float(aboard[min(sample, demand.segments - 1)])
             train.check(passing.label, demand.dry_weight + mass - limit, limit)
             train.crossed.append((passing.distance, mass))

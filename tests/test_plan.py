@@ -736,3 +736,19 @@ def test_nobody_stands_about_to_burn_water_off(small: Small) -> None:
     small.bridges = "Arch,2,20360\n"
     with pytest.raises(NoPlanError, match="Arch"):
         small.plan(*taps)
+
+
+def test_an_owners_margin_keeps_off_the_posted_figure(small: Small) -> None:
+    """Posted 20.4 t, 1 % kept back: 196 kg of water and coal may cross and no more."""
+    small.bridges = "Arch,6,20400\n"
+    taps = (tap("Mill", 5), tap("Well", 7))
+    bare = small.plan(*taps)
+    small.toml["bridge_margin"] = "1 %"
+    kept = small.plan(*taps)
+    assert bare.crossings[0].gross <= 20400 * (1 + 1e-9)
+    assert kept.crossings[0].gross <= 20400 * 0.99 * (1 + 1e-6)
+    assert kept.crossings[0].limit == pytest.approx(20400)
+    assert kept.objective > bare.objective + 1.0
+    small.toml["bridge_margin"] = "3 %"
+    with pytest.raises(NoPlanError, match="of which 3 % is kept as margin"):
+        small.plan(*taps)

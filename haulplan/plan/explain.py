@@ -99,8 +99,10 @@ def _explain_mass(
             "and coal aboard. What would mend it: a supply beyond the hill, or a lighter train"
         )
     posted = scenario.bridges[bound.row].limit
+    margin = scenario.file.bridge_margin
+    kept = f", of which {100 * margin:g} % is kept as margin" if margin else ""
     return (
-        f"{bound.name} ({where}) is posted at {system.mass.text(posted)}; engine and train "
+        f"{bound.name} ({where}) is posted at {system.mass.text(posted)}{kept}; engine and train "
         f"weigh {system.mass.text(demand.dry_weight)} with tank and bunker empty and would be "
         f"{system.mass.text(amount)} over with what they must carry there. What would mend it: "
         "a supply beyond the bridge, a lighter train, or another road; ask the road authority"

@@ -194,7 +194,8 @@ def _bounds(scenario: Scenario, route: Route, demand: Demand) -> list[tuple[int,
         (
             demand.index(p.distance),
             MassLimit(
-                most=scenario.bridges[p.row].limit - demand.dry_weight,
+                most=scenario.bridges[p.row].limit * (1.0 - scenario.file.bridge_margin)
+                - demand.dry_weight,
                 kind="bridge",
                 name=p.label,
                 distance=p.distance,
