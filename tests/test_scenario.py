@@ -61,6 +61,7 @@ MORE: Toml = {
         "feed_temperature": "60 degF", "feed_solids": "200 ppm",
     },
     "pessimism": "80 %",
+    "bridge_margin": "2 %",
     "standing_water": "20 L/h",
     "standing_coal": "4 kg/h",
     "stale_after": "30 day",
