@@ -22,21 +22,13 @@ Array = NDArray[np.float64]
 _OPTIONS: Final = (
     ("mip_rel_gap", 0.0),
     ("mip_abs_gap", 1e-9),
-    # tighter tolerances make HiGHS call solvable problems infeasible
+    # Tighter tolerances make HiGHS call solvable problems infeasible; with its heuristics
+    # switched off one by one it has called answers optimal that were not. Leave both be.
     ("mip_feasibility_tolerance", 1e-7),
     ("primal_feasibility_tolerance", 1e-7),
 )
 #: A run is given at least this, deadline or not. [s]
 _LEAST_TIME: Final = 0.1
-#: With a good answer in hand the solver's search for others only delays the proof.
-_PROVE: Final = (
-    ("mip_heuristic_effort", 0.0),
-    ("mip_heuristic_run_rins", False),
-    ("mip_heuristic_run_rens", False),
-    ("mip_heuristic_run_root_reduced_cost", False),
-    ("mip_heuristic_run_feasibility_jump", False),
-    ("mip_pscost_minreliable", 0),
-)
 
 
 class _SilentHighs(highspy.Highs):  # type: ignore[misc]
@@ -111,7 +103,6 @@ def run(
     deadline: float | None,
     *,
     start: Mapping[str, float] | None = None,
-    prove: bool = False,
     nearly: float | None = None,
     optional: bool = False,
 ) -> Outcome:
@@ -125,8 +116,6 @@ def run(
         When to be done, by `time.monotonic`; never where None. [s]
     start
         Values by variable name to start from.
-    prove
-        True to leave out the solver's own search for answers.
     nearly
         Stop at this relative gap; at none where None.
     optional
@@ -146,9 +135,8 @@ def run(
     limit = None if deadline is None else max(deadline - time.monotonic(), _LEAST_TIME)
     solver = _Solver(msg=False, timeLimit=limit)
     solver.start = start
-    solver.options = _PROVE if prove else ()
     if nearly is not None:
-        solver.options = (*solver.options, ("mip_rel_gap", nearly))
+        solver.options = (("mip_rel_gap", nearly),)
     try:
         problem.solve(solver)
     except pulp.PulpSolverError as error:

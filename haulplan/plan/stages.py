@@ -79,7 +79,7 @@ def solve_stages(
     expression = stages[0][1]
     programme.problem.setObjective(_objective(programme, expression))
     start = _tighten(programme, chain, offers, limits, hint, deadline) if tighten else None
-    first = run(programme, deadline, start=start, prove=start is not None)
+    first = run(programme, deadline, start=start)
     if not first.found:
         return None
     if expression.isNumericalConstant():
@@ -180,7 +180,7 @@ def _first_answer(
         for stop in programme.stop.values():
             if values[stop.name] < 1e-6:
                 stop.bounds(stop.lowBound, stop.lowBound)
-        outcome = run(programme, deadline, prove=True, nearly=_NEARLY, optional=True)
+        outcome = run(programme, deadline, nearly=_NEARLY, optional=True)
     for d, low, high in kept:
         d.bounds(low, high)
     return outcome.found
@@ -201,7 +201,7 @@ def _break_ties(
         if number and not expression.isNumericalConstant():
             programme.problem.setObjective(expression)
             start = programme.values if tighten else None
-            outcome = run(programme, deadline, start=start, prove=tighten)
+            outcome = run(programme, deadline, start=start)
             if not outcome.found:
                 programme.restore(values)  # a stage that fails leaves the stage before it
                 return
@@ -217,7 +217,7 @@ def _break_ties(
             pulp.lpSum([(1 + i * _GOLDEN % 1) * d for i, d in enumerate(decisions)])
         )
         start = programme.values if tighten else None
-        if not run(programme, deadline, start=start, prove=tighten).found:
+        if not run(programme, deadline, start=start).found:
             programme.restore(values)
 
 
@@ -231,7 +231,7 @@ def _alone(programme: Programme, deadline: float | None) -> bool:
     slack = programme.problem.add_variable("differs", 0.0, 0.0)
     differ = pulp.lpSum([d if whole < 0.5 else 1 - d for d, whole in decisions])
     programme.problem.addConstraint(differ + slack >= 1, "other_decisions")
-    other = run(programme, deadline, prove=True, optional=True)
+    other = run(programme, deadline, optional=True)
     slack.bounds(0.0, 1.0)
     alone = other.proven and not other.found
     if alone:

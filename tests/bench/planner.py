@@ -22,7 +22,7 @@ from main_job import machine
 
 from haulplan.plan import stages
 from haulplan.plan.legs import Chain
-from haulplan.plan.model import Limits, Offer
+from haulplan.plan.model import LEAST_TAKEN, Limits, Offer
 from haulplan.scenario.schema import Aim
 
 Instance = tuple[Chain, dict[int, Offer], Limits]
@@ -41,7 +41,8 @@ def ours(instance: Instance, limit: float, part: str) -> tuple[float, float, boo
         for name, other in PARTS[part].items():
             stack.enter_context(mock.patch.object(stages, name, other))
         begin = time.process_time()
-        staged = stages.solve_stages(*instance, aim, limit, brief=True)
+        done = time.monotonic() + limit
+        staged = stages.solve_stages(*instance, aim, done, brief=True)
         taken = time.process_time() - begin
     assert staged is not None
     return taken, staged.first.value, staged.first.proven
@@ -88,21 +89,25 @@ class Plain:
         m, offer, inf = self.limits, self.offers[i], highspy.kHighsInf
         stop = self._column(AIM[2] + AIM[1] * offer.call_out, 0, 1, whole=True)
         stay = self._column(AIM[0], 0, inf)
-        leaving, longest = [], 0.0
+        leaving: list[dict[int, float]] = []
+        idle, worth = {stay: 1.0, stop: -offer.set_up}, {stop: 1.0}
         for level, room, amount, rate, price, standing in (
             (0, m.tank, offer.water, offer.water_rate, offer.water_price, m.standing_water),
             (1, m.bunker, offer.coal, offer.coal_rate, offer.coal_price, m.standing_coal),
         ):
             arrive, most = self.level[i][level], min(amount, room)
             leaving.append({arrive: 1.0, stay: -standing})
-            longest = max(longest, most / rate)
             if most > 0:
                 take = self._column(AIM[1] * price, 0, most)
                 leaving[-1][take] = 1.0
                 self._row(-inf, room, {arrive: 1.0, take: 1.0})
                 self._row(-inf, 0, {take: 1.0, stop: -most})
                 self._row(-inf, 0, {stop: offer.set_up, take: 1 / rate, stay: -1.0})
-        self._row(-inf, 0, {stay: 1.0, stop: -(offer.set_up + longest + 1440.0)})
+                idle[take] = -1 / rate
+                worth[take] = -1 / min(LEAST_TAKEN * room, most)
+        self._row(-inf, 0, idle)
+        if m.standing_water + m.standing_coal > 0:
+            self._row(-inf, 0, worth)
         return leaving[0], leaving[1]
 
     def _leg(self, i: int) -> None:
