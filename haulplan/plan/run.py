@@ -45,14 +45,12 @@ class _Solver(pulp.HiGHS):  # type: ignore[misc]
 
     #: Values by variable name to start from.
     start: Mapping[str, float] | None = None
-    #: Options besides our usual ones.
-    options: Sequence[tuple[str, Any]] = ()
 
     def createAndConfigureSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
         """Make the solver with our options."""
         solver = _SilentHighs()
         limit = self.timeLimit if self.timeLimit is not None else math.inf
-        for option, value in (*_OPTIONS, ("time_limit", limit), *self.options):
+        for option, value in (*_OPTIONS, ("time_limit", limit)):
             solver.setOptionValue(option, value)
         lp.solverModel = solver
 
@@ -103,7 +101,6 @@ def run(
     deadline: float | None,
     *,
     start: Mapping[str, float] | None = None,
-    nearly: float | None = None,
     optional: bool = False,
 ) -> Outcome:
     """Run the solver once and read its own words on how it ended.
@@ -116,8 +113,6 @@ def run(
         When to be done, by `time.monotonic`; never where None. [s]
     start
         Values by variable name to start from.
-    nearly
-        Stop at this relative gap; at none where None.
     optional
         True if the time limit may end the run without an answer: not found, not proven.
 
@@ -135,8 +130,6 @@ def run(
     limit = None if deadline is None else max(deadline - time.monotonic(), _LEAST_TIME)
     solver = _Solver(msg=False, timeLimit=limit)
     solver.start = start
-    if nearly is not None:
-        solver.options = (("mip_rel_gap", nearly),)
     try:
         problem.solve(solver)
     except pulp.PulpSolverError as error:

@@ -1,4 +1,4 @@
-"""Minimise the aims in order: a tight relaxation, a first answer, a proof, then the ties."""
+"""Minimise the aims in order: a tight relaxation, a start where one is known, the ties."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -16,8 +16,6 @@ __all__ = ["Staged", "solve_stages"]
 
 #: A stage may worsen the stage before it by this share.
 _KEEP: Final = 1e-7
-#: The first answer may be off by this share; the proof mends it.
-_NEARLY: Final = 1e-3
 _CUT_ROUNDS: Final = 25
 #: Rounds end when three of them close less than this share of the bound.
 _STALLED: Final = 1e-4
@@ -125,14 +123,14 @@ def _tighten(
     hint: Mapping[str, float] | None,
     deadline: float | None,
 ) -> dict[str, float] | None:
-    """Add inequalities and find a first answer; None where there is none to be found."""
+    """Add inequalities and find a start; None where none is known."""
     stores = [store_windows(programme, chain, offers, limits, s) for s in ("water", "coal")]
     relaxed = Relaxation(programme)
     if not _cut(relaxed, [windows for windows in stores if windows is not None]):
         return None  # no answer; the solver says so itself
     for number, row in enumerate(relaxed.binding):
         _add_row(programme, row, f"valid_{row.number}_{number:05d}")
-    if not _first_answer(programme, relaxed.values, hint, deadline):
+    if not _first_answer(programme, hint, deadline):
         return None
     return programme.values
 
@@ -160,27 +158,16 @@ def _add_row(programme: Programme, row: Inequality, name: str) -> None:
 
 
 def _first_answer(
-    programme: Programme,
-    values: Mapping[str, float],
-    hint: Mapping[str, float] | None,
-    deadline: float | None,
+    programme: Programme, hint: Mapping[str, float] | None, deadline: float | None
 ) -> bool:
-    """Find the answer of the hint's decisions, or a good one with the relaxation's stops."""
-    decisions = programme.decisions
-    kept = [(d, d.lowBound, d.upBound) for d in decisions]
-    outcome = None
-    if hint is not None:
-        for d, low, high in kept:
-            same = min(max(hint[d.name], low), high)
-            d.bounds(same, same)
-        outcome = run(programme, deadline, optional=True)
-    if outcome is None or not outcome.found:
-        for d, low, high in kept:
-            d.bounds(low, high)
-        for stop in programme.stop.values():
-            if values[stop.name] < 1e-6:
-                stop.bounds(stop.lowBound, stop.lowBound)
-        outcome = run(programme, deadline, nearly=_NEARLY, optional=True)
+    """Find the answer of the decisions taken for a similar problem, if there is one."""
+    if hint is None:
+        return False
+    kept = [(d, d.lowBound, d.upBound) for d in programme.decisions]
+    for d, low, high in kept:
+        same = min(max(hint[d.name], low), high)
+        d.bounds(same, same)
+    outcome = run(programme, deadline, optional=True)
     for d, low, high in kept:
         d.bounds(low, high)
     return outcome.found
