@@ -208,12 +208,6 @@ class Relaxation:
         return {name: found[column] for name, column in self._columns.items()}
 
     @property
-    def reduced_costs(self) -> dict[str, float]:
-        """What moving a variable off its bound costs at least, by name."""
-        found = self._highs.getSolution().col_dual
-        return {name: found[column] for name, column in self._columns.items()}
-
-    @property
     def binding(self) -> list[Inequality]:
         """The added rows that carry a price."""
         return [row for row, price in zip(self.added, self._prices(), strict=True) if price]
