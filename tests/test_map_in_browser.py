@@ -245,9 +245,13 @@ def _opened(
     """The page in a window without network; leaving checks that it stayed quiet."""
     file = folder / "map.html"
     file.write_text(case.html, encoding="utf-8")
-    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, offline=True)
+    context = browser.new_context(
+        viewport={"width": size[0], "height": size[1]},
+        offline=True,
+        reduced_motion="reduce",  # a page that slides under the mouse is clicked beside
+    )
     page = context.new_page()
-    page.set_default_timeout(5000)
+    page.set_default_timeout(20_000)
     watch = _Ear()
     watch.watch(page)
     try:

@@ -103,6 +103,7 @@ document.addEventListener("DOMContentLoaded", function () {
     var leader = L.polyline([], {color: "#555", weight: 1, interactive: false}).addTo(map);
     var marker = L.marker(item.at, {
       keyboard: true, title: item.title, alt: item.title, riseOnHover: true,
+      autoPanOnFocus: false,
       zIndexOffset: 1000 * (4 - item.level),
       icon: L.divIcon({html: sign, className: "mark", iconSize: [44, 44]})
     }).bindPopup(function () { return details(item); }, {
@@ -112,6 +113,10 @@ document.addEventListener("DOMContentLoaded", function () {
     }).addTo(map);
     marker.getElement().setAttribute("aria-label", item.title);
     marker.getElement().dataset.order = order;
+    // A press of the mouse gives focus too; the map must not slide away under it.
+    marker.getElement().addEventListener("focus", function () {
+      if (marker.getElement().matches(":focus-visible")) { map.panInside(marker.getLatLng(), {padding: [44, 44]}); }
+    });
     return {item: item, marker: marker, label: label, leader: leader};
   });
 
@@ -194,6 +199,11 @@ document.addEventListener("DOMContentLoaded", function () {
       arrow.getElement().style.display = clear ? "" : "none";
       if (clear) { taken.push({spot: p, radius: 40}); }
     });
+  }
+  if (window.matchMedia("(prefers-reduced-motion: reduce)").matches) {
+    map.panBy = function (offset, options) {
+      return L.Map.prototype.panBy.call(map, offset, {...options, animate: false});
+    };
   }
   L.control.scale({metric: data.metric, imperial: !data.metric, maxWidth: 140}).addTo(map);
   map.setMaxZoom(19);

@@ -1,0 +1,34 @@
+"""`haulplan check`."""
+
+from pathlib import Path
+
+import click
+
+from haulplan.cli.running import console, debug_option, progress, read_problem, units_option
+
+__all__ = ["check"]
+
+
+@click.command()
+@click.argument("scenario", type=click.Path(path_type=Path))
+@units_option
+@debug_option
+def check(
+    scenario: Path,
+    units: str | None,
+    debug: bool,
+) -> None:
+    """Check a scenario without planning: what was read, and where it lies on the road.
+
+    \b
+    Example:
+      haulplan check scenarios/hobmere-penniford
+    """  # noqa: D301  click reads the mark as it stands
+    from haulplan.outputs.check import render_check  # noqa: PLC0415  lazy start
+    from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start
+
+    with progress() as say:
+        say("reading the scenario")
+        read, route, demand = read_problem(scenario, units)
+    system = UNIT_SYSTEMS[read.file.units]
+    console().print(render_check(read, route, demand, system))

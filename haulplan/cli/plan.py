@@ -1,0 +1,137 @@
+"""`haulplan plan`."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from haulplan.cli.running import (
+    console,
+    debug_option,
+    pessimism_option,
+    progress,
+    read_problem,
+    units_option,
+)
+from haulplan.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    from haulplan.demand import Demand
+    from haulplan.plan import Plan, Trace
+    from haulplan.route import Route
+    from haulplan.scenario import Scenario
+    from haulplan.units import UnitSystem
+
+__all__ = ["plan"]
+
+_AIMS = ("earliest", "cheapest", "fewest-stops", "weighted")
+
+
+@click.command()
+@click.argument("scenario", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder to write stops.csv, legs.csv, plan.json, map.html and profile.svg into.",
+)
+@click.option("--force", is_flag=True, help="Replace an earlier plan in that folder.")
+@click.option(
+    "--aim",
+    type=click.Choice(_AIMS),
+    help="What to be best at; the scenario's own where not given. 'weighted' needs the "
+    "scenario's weights.",
+)
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(min=0.1),
+    help="Most seconds for the solver; the plan then says how far from best it may be.",
+)
+@click.option("--verbose", is_flag=True, help="Print every assumption too.")
+@pessimism_option
+@units_option
+@debug_option
+def plan(
+    scenario: Path,
+    out: Path | None,
+    force: bool,
+    aim: str | None,
+    time_limit: float | None,
+    verbose: bool,
+    pessimism: float | None,
+    units: str | None,
+    debug: bool,
+) -> None:
+    """Plan one haul: where to stop, what to take, when to arrive.
+
+    Exit code 0: plan printed (and written). 1: no plan exists; the stretch and the
+    shortfall are named. 2: bad input. 3: solver, replay or internal fault.
+
+    \b
+    Example:
+      haulplan plan scenarios/hobmere-penniford --aim fewest-stops --units metric
+    """  # noqa: D301  click reads the mark as it stands
+    from haulplan.outputs.terminal import render_terminal  # noqa: PLC0415  lazy start
+    from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start
+
+    with progress() as say:
+        say("reading the scenario")
+        read, route, demand = read_problem(scenario, units, pessimism)
+        made, trace = _plan(read, route, demand, aim, time_limit, say)
+        system = UNIT_SYSTEMS[read.file.units]
+        if out is not None:
+            say("drawing the outputs")
+            _write(out, read, route, made, trace, system, force=force)
+    console().print(render_terminal(read, route, made, system, width=None, verbose=verbose))
+    if out is not None:
+        left_out = "" if route.line is not None else " (no map: the road has no coordinates)"
+        console().print(f"Written to {out}{left_out}", markup=False)
+
+
+def _plan(
+    scenario: "Scenario",
+    route: "Route",
+    demand: "Demand",
+    aim: str | None,
+    time_limit: float | None,
+    say: Callable[[str], None],
+) -> "tuple[Plan, Trace]":
+    from haulplan.plan import make_plan  # noqa: PLC0415  lazy start
+    from haulplan.replay import replay  # noqa: PLC0415  lazy start
+    from haulplan.scenario.schema import Aim  # noqa: PLC0415  lazy start
+
+    wanted: Aim | None = None
+    if aim == "weighted":
+        if scenario.file.aim.first is not None:
+            raise InputError(
+                [
+                    Problem(
+                        file="scenario.toml",
+                        where="aim",
+                        found="no weights for --aim weighted",
+                        remedy="give minute, money and stop in [aim]",
+                    )
+                ]
+            )
+    elif aim is not None:
+        wanted = Aim.model_validate({"first": aim.replace("-", " ")})
+    made = make_plan(scenario, route, demand, aim=wanted, time_limit=time_limit, progress=say)
+    say("driving the plan to prove it")
+    return made, replay(scenario, route, demand, made)
+
+
+def _write(
+    folder: Path,
+    scenario: "Scenario",
+    route: "Route",
+    made: "Plan",
+    trace: "Trace",
+    system: "UnitSystem",
+    *,
+    force: bool,
+) -> None:
+    from haulplan.outputs import all_outputs  # noqa: PLC0415  lazy start
+    from haulplan.outputs.write import write_outputs  # noqa: PLC0415  lazy start
+
+    files = all_outputs(scenario, route, made, trace, system)
+    write_outputs(folder, files, force=force)
