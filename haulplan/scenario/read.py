@@ -31,6 +31,7 @@ _TABLES: Mapping[str, type[BaseModel]] = {
     "supply.csv": schema.Supply,
     "bridges.csv": schema.Bridge,
     "places.csv": schema.Place,
+    "stores.csv": schema.Store,
     "surfaces.csv": schema.SurfaceRow,
     "demand.csv": schema.DemandRow,
 }
@@ -51,6 +52,7 @@ class Scenario:
     supplies: tuple[schema.Supply, ...]
     bridges: tuple[schema.Bridge, ...]
     places: tuple[schema.Place, ...]
+    stores: tuple[schema.Store, ...]
     surfaces: tuple[schema.SurfaceRow, ...]
     demand: tuple[schema.DemandRow, ...]
     route_file: Path | None
@@ -65,7 +67,7 @@ def read_scenario(folder: Path | str) -> Scenario:
     ----------
     folder
         A folder holding scenario.toml; supply.csv, bridges.csv, places.csv,
-        surfaces.csv and demand.csv beside it are read where present.
+        stores.csv, surfaces.csv and demand.csv beside it are read where present.
 
     Returns
     -------
@@ -116,6 +118,7 @@ def read_scenario(folder: Path | str) -> Scenario:
         supplies=_typed(tables.get("supply.csv", {}), schema.Supply),
         bridges=_typed(tables.get("bridges.csv", {}), schema.Bridge),
         places=_typed(tables.get("places.csv", {}), schema.Place),
+        stores=_typed(tables.get("stores.csv", {}), schema.Store),
         surfaces=_typed(tables.get("surfaces.csv", {}), schema.SurfaceRow),
         demand=_typed(tables.get("demand.csv", {}), schema.DemandRow),
         route_file=None if parsed.route.file is None else root / parsed.route.file,

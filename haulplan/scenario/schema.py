@@ -6,60 +6,57 @@ Bounds catch slips of unit or decimal point, not unusual engines.
 
 from typing import Annotated, Literal, Self
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Field,
-    StringConstraints,
-    model_validator,
-)
+from pydantic import Field, StringConstraints, model_validator
 
-from haulplan.scenario.fields import (
-    Along,
-    Clock,
-    Date,
-    Text,
-    Weight,
-    amount,
-    angle,
-    level,
-    price,
-    quantity,
+from haulplan.scenario.fields import Clock, Date, Text, Weight, angle, level, quantity
+from haulplan.scenario.rows import (
+    Bridge,
+    DemandRow,
+    Model,
+    Place,
+    RoadRow,
+    Store,
+    Supply,
+    Surface,
+    SurfaceRow,
+    YesNo,
 )
 
 __all__ = [
     "Aim",
+    "Axles",
     "Bridge",
+    "Coaling",
     "Conditions",
     "DemandRow",
+    "Duty",
     "Engine",
     "Fuel",
     "Gear",
     "Glass",
+    "Hours",
     "Levels",
+    "LightingUp",
+    "Meal",
+    "Nights",
     "Place",
+    "Risk",
     "RoadRow",
     "RouteSource",
     "ScenarioFile",
+    "Store",
     "Stores",
     "Supply",
+    "Surface",
     "SurfaceRow",
     "Train",
     "Wagon",
 ]
 
 _DAY = 86400.0
-Surface = Literal[
-    "asphalt", "brick", "setts", "macadam", "worn macadam", "gravel", "loose gravel", "earth",
-    "sand",
-]  # fmt: skip
 
 
-class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=True)
-
-
-class Gear(_Model):
+class Gear(Model):
     """One gear: crank turns per turn of the driving wheels, and the speed it is driven at."""
 
     name: Text
@@ -68,7 +65,7 @@ class Gear(_Model):
     meshes: Annotated[int, Field(ge=1, le=6, strict=True)] | None = None
 
 
-class Glass(_Model):
+class Glass(Model):
     """The boiler's shape where the water glass matters, from its owner or inspector.
 
     Distances along the boiler are from the middle of the free water surface, backwards
@@ -81,12 +78,26 @@ class Glass(_Model):
     glass_at: Annotated[float, quantity("length", "-150 in", "150 in")]
     glass_bottom: Annotated[float, quantity("length", "-20 in", "20 in")]
     glass_length: Annotated[float, quantity("length", "2 in", "40 in")]
+    working_level: Annotated[float, quantity("length", "0 in", "40 in")] | None = None
+    highest_level: Annotated[float, quantity("length", "0 in", "60 in")] | None = None
     minimum_cover: Annotated[float, quantity("length", "0 in", "20 in")]
     swell: Annotated[float, quantity("length", "0 in", "10 in")]
     surface_area: Annotated[float, quantity("area", "0.05 m2", "20 m2")]
 
 
-class Engine(_Model):
+class Axles(Model):
+    """Where the engine's weight stands: lever arms from the driving axle, ahead positive.
+
+    `wheelbase` is from the driving axle to the leading one; the boiler's water is in
+    `weight` and `weight_on_drivers` at the working level.
+    """
+
+    wheelbase: Annotated[float, quantity("length", "2 ft", "40 ft")]
+    tank_ahead: Annotated[float, quantity("length", "-20 ft", "40 ft")]
+    bunker_ahead: Annotated[float, quantity("length", "-20 ft", "40 ft")]
+
+
+class Engine(Model):
     """The engine, as its owner describes it.
 
     `weight` is with the boiler filled to the working level and the crew up, tank and
@@ -124,6 +135,8 @@ class Engine(_Model):
     frontal_area: Annotated[float, quantity("area", "0.2 m2", "20 m2")] | None = None
     steepest_descent: Annotated[float, quantity("grade", "0 %", "40 %")] | None = None
     glass: Glass | None = None
+    axles: Axles | None = None
+    feed_rate: Annotated[float, quantity("water rate", "1 L/min", "2000 L/min")] | None = None
     firing_rate: (
         Annotated[float, quantity("firing rate", "1 lb/sq ft/h", "200 lb/sq ft/h")] | None
     ) = None
@@ -150,8 +163,11 @@ class Engine(_Model):
         return self
 
 
-class Wagon(_Model):
-    """One kind of wagon in the train."""
+class Wagon(Model):
+    """One kind of wagon in the train.
+
+    `wheelbase` is between its outer axles, `behind` from the axle before it to its first.
+    """
 
     name: Text
     tare: Annotated[float, quantity("mass", "1 kg", "60 t")]
@@ -160,30 +176,33 @@ class Wagon(_Model):
     wheel_diameter: Annotated[float, quantity("length", "0.2 m", "3 m")] | None = None
     tyre_width: Annotated[float, quantity("length", "1 in", "20 in")] | None = None
     count: Annotated[int, Field(ge=1, le=60, strict=True)] = 1
+    axles: Annotated[int, Field(ge=1, le=8, strict=True)] = 2
+    wheelbase: Annotated[float, quantity("length", "1 ft", "60 ft")] | None = None
+    behind: Annotated[float, quantity("length", "1 ft", "60 ft")] | None = None
 
 
-class Train(_Model):
+class Train(Model):
     """The wagons; `dry_weight` states engine and train together where no engine is given."""
 
     wagons: Annotated[tuple[Wagon, ...], Field(max_length=60)] = ()
     dry_weight: Annotated[float, quantity("mass", "0 kg", "500 t")] | None = None
 
 
-class Stores(_Model):
+class Stores(Model):
     """Usable room in the tank and in the bunkers."""
 
     tank: Annotated[float, quantity("water", "1 L", "50000 L")]
     bunker: Annotated[float, quantity("coal", "0 kg", "20 t")]
 
 
-class Levels(_Model):
+class Levels(Model):
     """Water in the tank and coal in the bunkers."""
 
     water: Annotated[float, level("water")]
     coal: Annotated[float, level("coal")] = 0.0
 
 
-class Fuel(_Model):
+class Fuel(Model):
     """The fuel; `kind` names the one that figures not given are taken from."""
 
     name: Text
@@ -191,7 +210,7 @@ class Fuel(_Model):
     heating_value: Annotated[float, quantity("heating value", "5000 Btu/lb", "16000 Btu/lb")]
 
 
-class Conditions(_Model):
+class Conditions(Model):
     """The day's conditions."""
 
     weather: Literal["dry", "wet", "mud", "frost"] = "dry"
@@ -201,7 +220,7 @@ class Conditions(_Model):
     feed_solids: Annotated[float, quantity("solids", "0 ppm", "1900 ppm")] = 0.0
 
 
-class RouteSource(_Model):
+class RouteSource(Model):
     """Where the road comes from, and how places are put on it."""
 
     file: Text | None = None
@@ -212,7 +231,7 @@ class RouteSource(_Model):
     longest_gap: Annotated[float, quantity("length", "0 m", "50 km")] = 2000.0
 
 
-class Aim(_Model):
+class Aim(Model):
     """What the plan is best at: one aim first, or a weight on each."""
 
     first: Literal["earliest", "cheapest", "fewest stops"] | None = None
@@ -233,7 +252,104 @@ class Aim(_Model):
         return self
 
 
-class ScenarioFile(_Model):
+class Hours(Model):
+    """When wheels may turn, and how long the crew may be on duty in a day.
+
+    With `light` they turn only between sunrise and sunset, or in civil twilight too, at
+    `latitude` and `longitude` (the road's start where not given), `utc_offset` ahead of
+    universal time. The crew's duty begins with lighting up.
+    """
+
+    earliest: Clock = 0.0
+    latest: Clock = 86400.0
+    light: Literal["any", "sun", "civil twilight"] = "any"
+    utc_offset: Annotated[float, quantity("duration", "-14 h", "14 h")] | None = None
+    latitude: Annotated[float, angle(90)] | None = None
+    longitude: Annotated[float, angle(180)] | None = None
+    crew: Annotated[float, quantity("duration", "1 h", "24 h")] | None = None
+    rest: Annotated[float, quantity("duration", "0 h", "24 h")] = 0.0
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.earliest >= self.latest:
+            raise ValueError("'earliest' is not before 'latest'; swap or mend them")
+        if self.light != "any" and self.utc_offset is None:
+            raise ValueError("light needs utc_offset, as in '-4 h'; give it or take light out")
+        if (self.latitude is None) is not (self.longitude is None):
+            raise ValueError("latitude and longitude are not both there; give both or neither")
+        return self
+
+
+class LightingUp(Model):
+    """How long before moving off the fire is lit: from cold, or brought round from a bank."""
+
+    cold: Annotated[float, quantity("duration", "0 h", "24 h")] | None = None
+    banked: Annotated[float, quantity("duration", "0 h", "24 h")] | None = None
+
+
+class Duty(Model):
+    """Work on the engine after so much running: by the clock on the road, or by distance.
+
+    `beside` tells whether it is done while water or coal is taken.
+    """
+
+    name: Text
+    hours: Annotated[float, quantity("duration", "5 min", "48 h")] | None = None
+    miles: Annotated[float, quantity("length", "100 m", "500 km")] | None = None
+    takes: Annotated[float, quantity("duration", "0 s", "5 h")]
+    beside: YesNo = "yes"
+
+    @model_validator(mode="after")
+    def _one_interval(self) -> Self:
+        if (self.hours is None) is (self.miles is None):
+            raise ValueError("give either 'hours' or 'miles', the interval between two")
+        return self
+
+
+class Meal(Model):
+    """A meal that begins between two clocks, at a stop, nobody pumping meanwhile."""
+
+    name: Text
+    earliest: Clock
+    latest: Clock
+    takes: Annotated[float, quantity("duration", "1 min", "5 h")]
+
+    @model_validator(mode="after")
+    def _forward(self) -> Self:
+        if self.earliest >= self.latest:
+            raise ValueError("'earliest' is not before 'latest'; swap or mend them")
+        return self
+
+
+class Nights(Model):
+    """Nights on the way: how many at most, and what each kind of fire takes till morning."""
+
+    most: Annotated[int, Field(ge=0, le=9, strict=True)]
+    banked_water: Annotated[float, quantity("water", "0 L", "5000 L")] | None = None
+    banked_coal: Annotated[float, quantity("coal", "0 kg", "5 t")] | None = None
+    dropped_water: Annotated[float, quantity("water", "0 L", "20000 L")] | None = None
+    dropped_coal: Annotated[float, quantity("coal", "0 kg", "5 t")] | None = None
+    fire: Literal["either", "banked", "dropped"] = "either"
+
+
+class Coaling(Model):
+    """Coal in sacks: what one person carries aboard."""
+
+    people: Annotated[int, Field(ge=1, le=50, strict=True)]
+    sack: Annotated[float, quantity("mass", "5 kg", "100 kg")]
+    sacks_per_hour: Annotated[float, Field(ge=1, le=200)]
+
+
+class Risk(Model):
+    """Spread of the thirst, as standard deviations: of the whole day, and of each stretch."""
+
+    chance: Annotated[float, quantity("share", "0.1 %", "50 %")]
+    day: Annotated[float, quantity("share", "0 %", "60 %")]
+    stretch: Annotated[float, quantity("share", "0 %", "60 %")]
+    length: Annotated[float, quantity("length", "100 m", "50 km")] = 1609.344
+
+
+class ScenarioFile(Model):
     """scenario.toml."""
 
     title: Text
@@ -241,6 +357,7 @@ class ScenarioFile(_Model):
     finish: Text
     date: Date
     depart: Clock
+    depart_by: Clock | None = None
     units: Literal["us", "imperial", "metric"] = "us"
     currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] = "USD"
     aim: Aim = Aim(first="earliest")
@@ -253,125 +370,26 @@ class ScenarioFile(_Model):
     fuel: Fuel | None = None
     train: Train = Train()
     conditions: Conditions = Conditions()
+    last_resort: Levels | None = None
+    serving: Literal["together", "in turn"] = "together"
+    hours: Hours = Hours()
+    lighting_up: LightingUp = LightingUp()
+    duties: Annotated[tuple[Duty, ...], Field(max_length=10)] = ()
+    meals: Annotated[tuple[Meal, ...], Field(max_length=6)] = ()
+    nights: Nights = Nights(most=0)
+    coaling: Coaling | None = None
+    risk: Risk | None = None
+    paces: Annotated[
+        tuple[Annotated[float, quantity("share", "20 %", "100 %")], ...], Field(max_length=5)
+    ] = ()
     standing_water: Annotated[float, quantity("water rate", "0 L/h", "5000 L/h")] | None = None
     standing_coal: Annotated[float, quantity("coal rate", "0 kg/h", "1000 kg/h")] | None = None
     bridge_margin: Annotated[float, quantity("share", "0 %", "50 %")] = 0.0
     pessimism: Annotated[float, quantity("share", "1 %", "99 %")] | None = None
     stale_after: Annotated[float, quantity("duration", "1 day", "3650 day")] = 90 * _DAY
 
-
-class _Located(_Model):
-    """A row put on the route by distance (`at`) or by latitude and longitude."""
-
-    name: Text
-    at: Along | None = None
-    latitude: Annotated[float, angle(90)] | None = None
-    longitude: Annotated[float, angle(180)] | None = None
-
     @model_validator(mode="after")
-    def _located_once(self) -> Self:
-        if (self.latitude is None) is not (self.longitude is None):
-            raise ValueError("latitude and longitude are not both there; give both, or 'at'")
-        if (self.at is None) is (self.latitude is None):
-            raise ValueError(
-                "not put on the road once; give either 'at' or 'latitude' and 'longitude'"
-            )
-        return self
-
-
-class Supply(_Located):
-    """One row of supply.csv: a place where water or coal may be taken."""
-
-    kind: Text
-    water_available: Annotated[float, amount("water")] | None = None
-    water_rate: Annotated[float, quantity("water rate", "0.1 L/min", "20000 L/min")] | None = None
-    water_price: Annotated[float, price("water")] = 0.0
-    coal_available: Annotated[float, amount("coal")] | None = None
-    coal_rate: Annotated[float, quantity("coal rate", "0.1 kg/min", "5000 kg/min")] | None = None
-    coal_price: Annotated[float, price("coal")] = 0.0
-    call_out: Annotated[float, price(None)] = 0.0
-    set_up: Annotated[float, quantity("duration", "0 s", "12 h")] = 0.0
-    opens: Clock = 0.0
-    closes: Clock = _DAY
-    side: Text | None = None
-    contact: Text | None = None
-    permit: Text | None = None
-    last_confirmed: Date | None = None
-    note: Text | None = None
-
-    @model_validator(mode="after")
-    def _offers_something(self) -> Self:
-        if self.water_available is None and self.coal_available is None:
-            raise ValueError("neither water_available nor coal_available; give at least one")
-        for store in ("water", "coal"):
-            offered = getattr(self, f"{store}_available") is not None
-            if offered is not (getattr(self, f"{store}_rate") is not None):
-                raise ValueError(
-                    f"{store}_available and {store}_rate are not both there; give both"
-                )
-        if self.opens >= self.closes:
-            raise ValueError("'opens' is not before 'closes'; swap or mend them")
-        return self
-
-
-class Bridge(_Located):
-    """One row of bridges.csv: a posted gross limit for everything on the span."""
-
-    limit: Annotated[float, quantity("mass", "0.1 t", "500 t")]
-    last_confirmed: Date | None = None
-    note: Text | None = None
-
-
-class Place(_Located):
-    """One row of places.csv: a landmark."""
-
-    note: Text | None = None
-
-
-class SurfaceRow(_Model):
-    """One row of surfaces.csv: the surface, and a speed limit, of a stretch."""
-
-    begin: Along
-    end: Along
-    surface: Surface | None = None
-    speed_limit: Annotated[float, quantity("speed", "0.5 mph", "60 mph")] | None = None
-
-    @model_validator(mode="after")
-    def _forward(self) -> Self:
-        if self.end <= self.begin:
-            raise ValueError("'to' is not beyond 'from'; swap or mend them")
-        if self.surface is None and self.speed_limit is None:
-            raise ValueError("neither surface nor speed_limit; give at least one")
-        return self
-
-
-class RoadRow(_Model):
-    """One row of route.csv or a grades table: the height there, or the grade from there on."""
-
-    distance: Along
-    elevation: Annotated[float, quantity("length", "-500 m", "9000 m")] | None = None
-    grade: Annotated[float, quantity("grade", "-40 %", "40 %")] | None = None
-    surface: Surface | None = None
-
-
-class DemandRow(_Model):
-    """One row of demand.csv: measured use of a stretch.
-
-    Water and coal with nothing aboard, and the extra use per mass of water and coal
-    aboard at the stretch's start.
-    """
-
-    begin: Along
-    end: Along
-    gear: Text = "-"
-    duration: Annotated[float, quantity("duration", "0 s", "100 h")]
-    water: Annotated[float, quantity("water", "0 kg", "100 t")]
-    coal: Annotated[float, quantity("coal", "0 kg", "100 t")]
-    water_per_mass: Annotated[float, quantity("mass per mass", "0", "0.5")] = 0.0
-    coal_per_mass: Annotated[float, quantity("mass per mass", "0", "0.5")] = 0.0
-
-    @model_validator(mode="after")
-    def _forward(self) -> Self:
-        if self.end <= self.begin:
-            raise ValueError("'to' is not beyond 'from'; swap or mend them")
+    def _leave_in_order(self) -> Self:
+        if self.depart_by is not None and self.depart_by < self.depart:
+            raise ValueError("'depart_by' is before 'depart'; swap or mend them")
         return self
