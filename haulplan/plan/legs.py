@@ -21,6 +21,9 @@ __all__ = ["AffineLeg", "Chain", "MassLimit", "Node", "build_chain", "compress",
 
 Array = NDArray[np.float64]
 
+#: Order of events at one place: what is aboard is settled before a bridge or a crest.
+_RANK = {"supply": 0, "halt": 1, "crest": 2, "bridge": 3, "gear": 4}
+
 
 @dataclass(frozen=True, kw_only=True)
 class MassLimit:
@@ -49,13 +52,17 @@ class AffineLeg:
 
 @dataclass(frozen=True, kw_only=True)
 class Node:
-    """An event of the chain: start, a passing of a supply, a gear boundary, finish."""
+    """An event of the chain: a passing of something that matters, a gear boundary, an end.
+
+    `crest` is the boiler water above its working level to be carried past it [kg].
+    """
 
     kind: str
     name: str
     sample: int
     distance: float
-    passing: Passing | None
+    passing: Passing | None = None
+    crest: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,34 +114,53 @@ def nodes_of(route: Route, demand: Demand, scenario: Scenario) -> tuple[Node, ..
     Returns
     -------
     nodes
-        Start, each passing of a supply, each end of a gear choice, finish.
+        Start, each passing of a supply, halt, or bridge that is more than a mass limit, each
+        crest the boiler is filled for, each end of a gear choice, finish.
     """
-    supplies = [p for p in route.passings if p.kind == "supply"]
     marks = [
         Node(
-            kind="supply",
-            name=p.label,
-            sample=demand.index(p.distance),
-            distance=p.distance,
-            passing=p,
+            kind=kind, name=p.label, sample=demand.index(p.distance), distance=p.distance, passing=p
         )
-        for p in supplies
+        for p in route.passings
+        if (kind := _event(scenario, p)) is not None
     ]
+    for crest in demand.crests:
+        at = demand.index(crest.distance)
+        marks.append(
+            Node(
+                kind="crest",
+                name="crest",
+                sample=at,
+                distance=float(demand.distance[at]),
+                crest=crest.above_working,
+            )
+        )
     for sample in sorted({s for c in demand.choices for s in (c.first, c.last)}):
         if 0 < sample < demand.segments:
             at = float(demand.distance[sample])
-            marks.append(
-                Node(kind="gear", name="change of gear", sample=sample, distance=at, passing=None)
-            )
-    marks.sort(key=lambda node: (node.sample, node.kind != "supply"))
+            marks.append(Node(kind="gear", name="change of gear", sample=sample, distance=at))
+    marks.sort(key=lambda node: (node.sample, _RANK[node.kind]))
     ends = [
-        Node(kind=kind, name=name, sample=sample, distance=distance, passing=None)
+        Node(kind=kind, name=name, sample=sample, distance=distance)
         for kind, name, sample, distance in (
             ("start", scenario.file.start, 0, 0.0),
             ("finish", scenario.file.finish, demand.segments, float(demand.distance[-1])),
         )
     ]
     return (ends[0], *marks, ends[1])
+
+
+def _event(scenario: Scenario, passing: Passing) -> str | None:
+    """What kind of node a passing makes, if any."""
+    if passing.kind == "supply":
+        return "supply"
+    if passing.kind == "place":
+        place = scenario.places[passing.row]
+        stands = "yes" in (place.halt, place.night) or place.stay is not None
+        return "halt" if stands else None
+    bridge = scenario.bridges[passing.row]
+    plain = bridge.kind == "gross" and bridge.uncouple is None and bridge.drain is None
+    return None if plain else "bridge"
 
 
 def build_chain(
@@ -203,7 +229,7 @@ def _bounds(scenario: Scenario, route: Route, demand: Demand) -> list[tuple[int,
             ),
         )
         for p in route.passings
-        if p.kind == "bridge"
+        if p.kind == "bridge" and _event(scenario, p) is None
     ]
     finite = np.flatnonzero(np.isfinite(demand.heaviest))
     for group in np.split(finite, np.flatnonzero(np.diff(finite) > 1) + 1):

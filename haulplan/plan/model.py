@@ -1,44 +1,67 @@
 """The programme: which supplies to stop at, and what to take there.
 
-Sets. Nodes i = 0 … n in driving order (start, each passing of a supply, each gear
-boundary, finish); legs i from node i to i + 1 with gear options g.
+Sets. Nodes i = 0 … n in driving order (start, each passing of a supply, halt, crest or
+bridge with a choice, each gear boundary, finish); legs i from node i to i + 1 with gear
+options g; days d = 0 … N; fires f; duties k; meals m.
 
-Data. Each leg's use is affine in M, the water and coal aboard at its start (module
+Data. Each leg's use is affine in M, everything consumable aboard at its start (module
 `legs`). Masses in kg, times in minutes.
 
 | symbol        | meaning                                   | name in code            |
 |---------------|-------------------------------------------|-------------------------|
-| Wᵃ Wˡ         | tank on arrival, on leaving               | `arrive_water` `leave_` |
-| Cᵃ Cˡ         | bunker on arrival, on leaving             | `arrive_coal`  `leave_` |
+| Wᵃ Wˡ         | tank on arrival, on leaving               | `arrive["water"]` `leave`|
+| Cᵃ Cˡ         | bunker on arrival, on leaving             | `arrive["coal"]` `leave`|
+| Vᵃ Vˡ; e r    | cart; emptied into tank, filled           | `"cart"` `empty` `fill` |
+| Bᵃ Bˡ; f h    | boiler above its working level; fed       | `"boiler"` `feed`       |
 | q p           | water, coal taken                         | `take_water` `take_coal`|
 | y             | stop made (0 or 1)                        | `stop`                  |
 | v             | wait before the supply opens              | `wait`                  |
 | s             | whole time standing, wait included        | `stay`                  |
-| t             | clock on arrival, minutes from departure  | `clock`                 |
+| t; b          | clock on arrival; departure of a day      | `clock` `begin`         |
+| g             | from the day's end to the next departure  | `gap`                   |
+| z             | night spent (0 or 1), by day and fire     | `night`                 |
+| o; μ          | duty done, meal had (0 or 1)              | `duty` `meal`           |
+| u; δ          | uncoupled (0 or 1); water run off         | `uncoupled` `drained`   |
 | x_g, M_g      | gear g driven; mass aboard in that gear   | `drive` `mass`          |
 | R T; K B      | reserve and tank; reserve and bunker      | `Limits`                |
 | ω κ           | water and coal burnt standing, per minute | `standing_`             |
+| a             | drive off the road there and back         | `Offer.access_`         |
 
 Constraints, for every node or leg they apply to:
 
-(1)  Wˡ = Wᵃ + q − ω s;  Cˡ = Cᵃ + p − κ s              what is aboard on leaving
-(2)  Wᵃ + q ≤ T;  Cᵃ + p ≤ B                            room in tank and bunker
-(3)  R ≤ Wᵃ, Wˡ;  K ≤ Cᵃ, Cˡ                            reserves (bounds)
+(1)  Wˡ = Wᵃ + (1 - blowdown) q + e - a y - ω s - δ - Σ z night;  Cˡ likewise
+                                                        what is aboard on leaving
+(2)  Wᵃ - a/2 y + q + e ≤ T;  Cᵃ - a/2 y + p ≤ B       room in tank and bunker
+(3)  R ≤ Wᵃ - a/2 y, Wˡ;  K ≤ Cᵃ - a/2 y, Cˡ            reserves
 (4)  q ≤ min(T, available) y;  p likewise               nothing is taken in passing
-(4a) q / least + p / least ≥ y                          nobody stops for next to nothing,
+(4a) q / least + p / least + e, r likewise + nights + duties + meals + call ≥ y
+                                                        nobody stops for next to nothing,
                                                         standing being a way to lose weight
-(5)  Σ over passes of one supply of q ≤ available       one source, one amount
-(6)  s ≥ set-up y + q / rate + v; s ≥ set-up y + p / rate + v
-                                                        water and coal side by side
-(7)  s ≤ set-up y + q / rate + p / rate + v;  v ≤ opening y
+(5)  Σ over passes of one supply of q + r ≤ available   one source, one amount
+(6)  s ≥ v + set-up y + (q + r) / rate + work;  s ≥ v + set-up y + p / rate + work
+     (in turn: the sum);  work = e / rate + meals + duties not done beside
+     s ≥ v + duties beside + work                       water and coal side by side
+(7)  s ≤ v + set-up y + (q + r) / rate + p / rate + work + duties beside + call
                                                         nobody stands to burn water off
-(8)  Σ_g x_g = 1;  Σ_g M_g = Wˡ + Cˡ;  0 ≤ M_g ≤ (T + B) x_g
+(8)  Σ_g x_g = 1;  Σ_g M_g = Wˡ + Cˡ + Vˡ + Bˡ;  0 ≤ M_g ≤ room x_g
                                                         exact split of choice × mass
-(9)  Wᵃ' = Wˡ − Σ_g (α_g x_g + β_g M_g);  Cᵃ' likewise   use of the leg
-(10) t' = t + s + Σ_g (τ_g x_g + θ_g M_g)               clock
-(11) M_g ≤ limit_g x_g                                  bridges and hills
-(12) t + v ≥ opens y;  t + s ≤ closes + late (1 − y)    opening hours of the day
-(13) Wᵃ_n, Cᵃ_n ≥ levels wanted at the finish
+(9)  Wᵃ' = Wˡ - Σ_g (α_g x_g + β_g M_g);  Cᵃ' likewise   use of the leg
+     with a boiler: Wᵃ' = Wˡ - f;  Bᵃ' = Bˡ + f - use;  f ≤ feed × minutes
+(10) t' = t + s + a + g + Σ_g (τ_g x_g + θ_g M_g)       clock
+(11) M_g ≤ limit_g x_g;  base + Σ share × store ≤ posted (+ loose u)   bridges and hills
+(12) t + a/2 + v ≥ opens y;  t + a/2 + s ≤ closes       opening hours, of each day
+(13) Wᵃ_n, Cᵃ_n ≥ levels wanted at the finish;  Bᵃ ≥ the crest's
+
+Days (module `days`), with Z_id = Σ over nodes before i of z_d, so that values of day d
+shift by Σ_d (value_d - value_{d-1}) Z_id:
+
+(17) t_i ≤ latest of i's day;  t + s + a + g ≥ earliest of the next day, where z
+(18) day's end - b_d + lead of the day's fire ≤ crew;  g ≥ rest + lead where z
+(19) b_d ≤ t + s + a + g where z: the day's departure
+(20) one night on a date, in order, at places that have one; g ≤ 2880 z
+(21) each meal of a day that is used is had, or the day ends before its latest beginning,
+     or begins after its earliest
+(22) ρ' = ρ + minutes (or metres) driven;  ρ ≤ interval;  a duty or a night sets ρ to 0
 
 Valid inequalities, found by `tighten` where the relaxation breaks them. e_i(level) is a level
 in start equivalents, which driving never raises; ν_i = e_i(least level on arrival), φ_i =
@@ -54,10 +77,10 @@ counts with the smaller of the two in braces; "cheap" stops are those counted by
      by ν (or to l): the sum is ≥ (φ_i - φ'_k) + (ν_j - φ_i) + (ν_l - ν_j) = x
      (c_i = cap_i counts no less than the take itself, by (4); so does c_i = x alone)
 
-Likewise for coal.
+Likewise for coal; for water only where no cart and no boiler stands beside the tank.
 
 Aims, minimised in order, each kept at its best while the next is improved: arrival
-t_n; money Σ price q + price p + call-out y; stops Σ y; or a weighted sum first.
+t_n; money Σ price q + price p + call-out y + nights; stops Σ y; or a weighted sum first.
 """
 
 import math
@@ -68,50 +91,14 @@ from typing import Any, Final
 import pulp
 
 from haulplan.plan.legs import AffineLeg, Chain, MassLimit
+from haulplan.plan.rules import LEAST_TAKEN, Bound, Limits, Offer, Rules
 
-__all__ = ["LEAST_TAKEN", "Limits", "Offer", "Programme", "build_programme"]
+__all__ = ["LEAST_TAKEN", "Limits", "Offer", "Programme", "new_programme"]
 
-#: A stop is made for at least this share of a store, or all there is. haulplan's assumption.
-LEAST_TAKEN: Final = 0.02
-#: No wait for an opening is longer. [min]
-_LONGEST: Final = 24 * 60.0
 #: Limits broken by less are the solver's rounding. [kg or min]
 _ROUNDING: Final = 1e-4
-
-
-@dataclass(frozen=True, kw_only=True)
-class Offer:
-    """What a supply offers, minutes and kg; `row` tells its passes belong together."""
-
-    row: int
-    water: float
-    water_rate: float
-    water_price: float
-    coal: float
-    coal_rate: float
-    coal_price: float
-    call_out: float
-    set_up: float
-    opens: float
-    closes: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Limits:
-    """Stores, reserves and levels, the margin for straightening already added [kg]."""
-
-    tank: float
-    bunker: float
-    reserve_water: float
-    reserve_coal: float
-    start_water: float
-    start_coal: float
-    finish_water: float
-    finish_coal: float
-    standing_water: float
-    standing_coal: float
-    mass_margin: float
-    time_margin: float
+_DAY: Final = 24 * 60.0
+STORES: Final = ("water", "coal", "cart", "boiler")
 
 
 @dataclass(kw_only=True)
@@ -119,19 +106,63 @@ class Programme:
     """The PuLP problem and its variables by node or leg."""
 
     problem: Any
-    arrive_water: list[Any] = field(default_factory=list)
-    arrive_coal: list[Any] = field(default_factory=list)
-    leave_water: list[Any] = field(default_factory=list)
-    leave_coal: list[Any] = field(default_factory=list)
+    limits: Limits
+    rules: Rules
+    offers: Mapping[int, Offer]
+    horizon: float
+    elastic: bool = False
+    arrive: dict[str, list[Any]] = field(default_factory=lambda: {s: [] for s in STORES})
+    leave: dict[str, list[Any]] = field(default_factory=lambda: {s: [] for s in STORES})
     take_water: dict[int, Any] = field(default_factory=dict)
     take_coal: dict[int, Any] = field(default_factory=dict)
+    empty: dict[int, Any] = field(default_factory=dict)
+    fill: dict[int, Any] = field(default_factory=dict)
+    feed: dict[int, Any] = field(default_factory=dict)
     stop: dict[int, Any] = field(default_factory=dict)
     stay: dict[int, Any] = field(default_factory=dict)
     wait: dict[int, Any] = field(default_factory=dict)
+    gap: dict[int, Any] = field(default_factory=dict)
     clock: list[Any] = field(default_factory=list)
+    begin: list[Any] = field(default_factory=list)
+    night: dict[tuple[int, int, int], Any] = field(default_factory=dict)
+    duty: dict[tuple[int, int], Any] = field(default_factory=dict)
+    meal: dict[tuple[int, int, int], Any] = field(default_factory=dict)
+    spared: list[Any] = field(default_factory=list)
+    uncoupled: dict[int, Any] = field(default_factory=dict)
+    drained: dict[int, Any] = field(default_factory=dict)
     drive: dict[int, dict[int, Any]] = field(default_factory=dict)
-    slack: dict[tuple[str, int, str], tuple[Any, MassLimit | None]] = field(default_factory=dict)
-    offers: Mapping[int, Offer] = field(default_factory=dict)
+    slack: dict[tuple[str, int, str], tuple[Any, MassLimit | Bound | None]] = field(
+        default_factory=dict
+    )
+
+    def variable(self, name: str, low: float, high: float, *, integer: bool = False) -> Any:  # noqa: ANN401  a PuLP variable
+        """Add a variable; infinite bounds are left open."""
+        kind = "Integer" if integer else "Continuous"
+        return self.problem.add_variable(
+            name, None if math.isinf(low) else low, None if math.isinf(high) else high, kind
+        )
+
+    def decision(self, name: str) -> Any:  # noqa: ANN401  a PuLP variable
+        """Add a yes-or-no variable."""
+        return self.variable(name, 0.0, 1.0, integer=True)
+
+    def add(self, constraint: Any, name: str) -> None:  # noqa: ANN401  a PuLP constraint
+        """Add a constraint by name."""
+        self.problem.addConstraint(constraint, name)
+
+    def give(self, kind: str, node: int, tag: str, bound: MassLimit | Bound | None = None) -> Any:  # noqa: ANN401  a PuLP expression
+        """What a limit gives way by in the elastic programme, nothing otherwise."""
+        if not self.elastic:
+            return 0.0
+        slack = self.variable(f"give_{kind}_{node:05d}_{tag}", 0.0, math.inf)
+        self.slack[kind, node, tag] = (slack, bound)
+        return slack
+
+    def nights_at(self, node: int, day: int | None = None) -> Any:  # noqa: ANN401  a PuLP expression
+        """1 if a night is spent at a node (before day `day`), else 0."""
+        return pulp.lpSum(
+            [z for (j, d, _), z in self.night.items() if j == node and day in (None, d)]
+        )
 
     @property
     def minutes(self) -> Any:  # noqa: ANN401  a PuLP expression
@@ -141,10 +172,13 @@ class Programme:
     @property
     def money(self) -> Any:  # noqa: ANN401  a PuLP expression
         """What is paid."""
+        halts = self.rules.halts
         return pulp.lpSum(
             [o.water_price * self.take_water[i] for i, o in self.offers.items() if o.water]
+            + [self.offers[i].water_price * r for i, r in self.fill.items()]
             + [o.coal_price * self.take_coal[i] for i, o in self.offers.items() if o.coal]
             + [o.call_out * self.stop[i] for i, o in self.offers.items()]
+            + [halts[j].night_price * z for (j, _, _), z in self.night.items()]
         )
 
     @property
@@ -158,11 +192,11 @@ class Programme:
         return pulp.lpSum([variable for variable, _ in self.slack.values()])
 
     @property
-    def broken(self) -> list[tuple[str, int, float, MassLimit | None]]:
-        """Kind, node, amount and place of each limit the elastic programme breaks."""
+    def broken(self) -> list[tuple[str, int, str, float, MassLimit | Bound | None]]:
+        """Kind, node, tag, amount and place of each limit the elastic programme breaks."""
         return [
-            (kind, node, float(variable.varValue), bound)
-            for (kind, node, _), (variable, bound) in self.slack.items()
+            (kind, node, tag, float(variable.varValue), bound)
+            for (kind, node, tag), (variable, bound) in self.slack.items()
             if (variable.varValue or 0.0) > _ROUNDING
         ]
 
@@ -179,287 +213,207 @@ class Programme:
     @property
     def decisions(self) -> list[Any]:
         """The yes-or-no variables."""
-        return [*self.stop.values(), *(x for legs in self.drive.values() for x in legs.values())]
+        return [
+            *self.stop.values(),
+            *(x for legs in self.drive.values() for x in legs.values()),
+            *self.night.values(),
+            *self.uncoupled.values(),
+            *self.duty.values(),
+            *self.meal.values(),
+            *self.spared,
+        ]
 
 
-def build_programme(
-    chain: Chain, offers: Mapping[int, Offer], limits: Limits, *, elastic: bool = False
+def new_programme(
+    chain: Chain, offers: Mapping[int, Offer], limits: Limits, rules: Rules, *, elastic: bool
 ) -> Programme:
-    """Write the programme for one chain.
+    """The programme with its levels and clock, and no constraint yet: (3), (13).
 
     Parameters
     ----------
     chain
         Nodes and affine legs.
     offers
-        What each supply node offers, by node number.
+        What each supply offers, by node number.
     limits
         Stores, reserves, levels.
+    rules
+        Days, crew, cart and boiler.
     elastic
         True to let every limit be broken at a price, so as to see which ones must be.
 
     Returns
     -------
     programme
-        Variables and constraints, no objective yet.
+        Levels on arrival and on leaving, and the clock, of every node.
     """
-    programme = Programme(problem=pulp.LpProblem("stops", pulp.LpMinimize), offers=dict(offers))
-    horizon = _horizon(chain, offers, limits)
-    _add_levels(programme, chain, limits, horizon, elastic=elastic)
-    for node, offer in offers.items():
-        _add_stop(programme, node, offer, limits, horizon, elastic=elastic)
-    _share_sources(programme, offers)
-    for choice in sorted({c for c in chain.choices if c is not None}):
-        _add_choice(programme, choice, chain.legs[chain.choices.index(choice)])
-    for leg, options in enumerate(chain.legs):
-        drive = programme.drive.get(_number(chain.choices[leg]), {})
-        _add_leg(programme, leg, options, drive, limits, elastic=elastic)
+    programme = Programme(
+        problem=pulp.LpProblem("stops", pulp.LpMinimize),
+        offers=dict(offers),
+        limits=limits,
+        rules=rules,
+        horizon=_horizon(chain, offers, limits, rules),
+        elastic=elastic,
+    )
+    last = len(chain.nodes) - 1
+    for i in range(last + 1):
+        _add_levels(programme, i, last)
+        programme.clock.append(
+            programme.variable(f"clock_{i:05d}", 0.0, 0.0 if i == 0 else programme.horizon)
+        )
     return programme
 
 
-def _horizon(chain: Chain, offers: Mapping[int, Offer], limits: Limits) -> float:
-    """A time within which any sensible plan ends: slowest legs, every stop, one wait."""
-    room = limits.tank + limits.bunker
+def _add_levels(programme: Programme, i: int, last: int) -> None:
+    limits, rules = programme.limits, programme.rules
+    stores = [
+        ("water", limits.reserve_water, limits.tank, limits.start_water, limits.finish_water),
+        ("coal", limits.reserve_coal, limits.bunker, limits.start_coal, limits.finish_coal),
+    ]
+    if rules.cart is not None:
+        stores.append(("cart", 0.0, rules.cart.room, rules.cart.start, 0.0))
+    if rules.has_boiler:
+        stores.append(("boiler", 0.0, rules.boiler, 0.0, 0.0))
+    for store, low, high, start, finish in stores:
+        least = start if i == 0 else max(low, finish) if i == last else low
+        programme.arrive[store].append(
+            programme.variable(f"arrive_{store}_{i:05d}", least, start if i == 0 else high)
+        )
+        programme.leave[store].append(
+            programme.variable(f"leave_{store}_{i:05d}", min(low, least), high)
+        )
+
+
+def _horizon(chain: Chain, offers: Mapping[int, Offer], limits: Limits, rules: Rules) -> float:
+    """A time within which any sensible plan ends: slowest legs, every stop, waits, nights."""
+    room = most_aboard(limits, rules)
     driving = sum(
         max((leg.duration + leg.duration_slope * room) / 60 for leg in options)
         for options in chain.legs
     )
+    cart = 0.0 if rules.cart is None else rules.cart.room
     standing = sum(
         offer.set_up
-        + max(
-            min(limits.tank, offer.water) / offer.water_rate,
-            min(limits.bunker, offer.coal) / offer.coal_rate,
-        )
+        + offer.access_time
+        + min(limits.tank + cart, offer.water) / offer.water_rate
+        + min(limits.bunker, offer.coal) / offer.coal_rate
         for offer in offers.values()
     )
-    return driving + standing + _LONGEST
+    for halt in rules.halts.values():
+        standing += (halt.stay or 0.0) + (halt.uncouple or 0.0)
+        standing += 0.0 if halt.drain is None else limits.tank / halt.drain
+        standing += sum(duty.takes for duty in rules.duties) if halt.stands else 0.0
+        if rules.cart is not None:
+            standing += rules.cart.room / rules.cart.rate
+    days = rules.nights + 1
+    standing += days * sum(meal.takes for meal in rules.meals)
+    calls = sum(halt.stay is not None for halt in rules.halts.values())
+    return driving + standing + rules.depart_by + _DAY * (1 + calls + 3 * rules.nights)
 
 
-def _number(choice: int | None) -> int:
-    return -1 if choice is None else choice
+def most_aboard(limits: Limits, rules: Rules) -> float:
+    """Everything consumable aboard with all stores full.
+
+    Parameters
+    ----------
+    limits, rules
+        The stores.
+
+    Returns
+    -------
+    mass
+        Tank, bunker, cart and boiler. [kg]
+    """
+    cart = 0.0 if rules.cart is None else rules.cart.room
+    return limits.tank + limits.bunker + cart + (rules.boiler if rules.has_boiler else 0.0)
 
 
-def _add_choice(programme: Programme, choice: int, options: Sequence[AffineLeg]) -> None:
-    """One gear for the whole stretch, however many legs lie in it: (8)."""
+def add_choice(programme: Programme, choice: int, options: Sequence[AffineLeg]) -> None:
+    """One gear for the whole stretch, however many legs lie in it: (8).
+
+    Parameters
+    ----------
+    programme
+        Is added to.
+    choice
+        Its number.
+    options
+        The legs to choose from, one a gear.
+    """
     programme.drive[choice] = {
-        leg.gear: _variable(programme, f"drive_{choice:05d}_{leg.gear:02d}", 0.0, 1.0, integer=True)
-        for leg in options
+        leg.gear: programme.decision(f"drive_{choice:05d}_{leg.gear:02d}") for leg in options
     }
-    programme.problem.addConstraint(
-        pulp.lpSum(list(programme.drive[choice].values())) == 1, f"one_gear_{choice:05d}"
-    )
+    programme.add(pulp.lpSum(list(programme.drive[choice].values())) == 1, f"one_gear_{choice:05d}")
 
 
-def _variable(
-    programme: Programme, name: str, low: float, high: float | None, *, integer: bool = False
-) -> Any:  # noqa: ANN401  a PuLP variable
-    high = None if high is None or math.isinf(high) else high
-    kind = "Integer" if integer else "Continuous"
-    return programme.problem.add_variable(name, low, high, kind)
+def add_leg(
+    programme: Programme, i: int, options: Sequence[AffineLeg], drive: Mapping[int, Any]
+) -> Any:  # noqa: ANN401  a PuLP expression
+    """Use of leg i, its hills and bridges, and the minutes it takes: (8)-(11).
 
+    Parameters
+    ----------
+    programme
+        Is added to.
+    i
+        Number of the leg.
+    options
+        Its gears.
+    drive
+        The decision of each gear, empty where there is one only.
 
-def _add_levels(
-    programme: Programme, chain: Chain, limits: Limits, horizon: float, *, elastic: bool
-) -> None:
-    """Levels and clock at every node, between reserve and capacity: (3), (13)."""
-    last = len(chain.nodes) - 1
-    for i in range(last + 1):
-        for store, low, high, start, finish, arrive, leave in (
-            (
-                "water",
-                limits.reserve_water,
-                limits.tank,
-                limits.start_water,
-                limits.finish_water,
-                programme.arrive_water,
-                programme.leave_water,
-            ),
-            (
-                "coal",
-                limits.reserve_coal,
-                limits.bunker,
-                limits.start_coal,
-                limits.finish_coal,
-                programme.arrive_coal,
-                programme.leave_coal,
-            ),
-        ):
-            least = start if i == 0 else max(low, finish) if i == last else low
-            arrive.append(
-                _variable(programme, f"arrive_{store}_{i:05d}", least, start if i == 0 else high)
-            )
-            leave.append(_variable(programme, f"leave_{store}_{i:05d}", min(low, least), high))
-            if elastic and i > 0:
-                slack = _variable(programme, f"short_{store}_{i:05d}", 0.0, None)
-                programme.slack[store, i, "short"] = (slack, None)
-        programme.clock.append(
-            _variable(programme, f"clock_{i:05d}", 0.0, 0.0 if i == 0 else horizon)
-        )
-
-
-def _add_stop(
-    programme: Programme, i: int, offer: Offer, limits: Limits, horizon: float, *, elastic: bool
-) -> None:
-    """Amounts, time and hours of one supply: (1), (2), (4), (6), (7), (12)."""
-    add = programme.problem.addConstraint
-    programme.stop[i] = stop = _variable(programme, f"stop_{i:05d}", 0.0, 1.0, integer=True)
-    wait: Any = 0.0
-    if offer.opens > 0:  # nowhere else is there anything to wait for
-        longest = min(offer.opens + limits.time_margin, _LONGEST)
-        programme.wait[i] = wait = _variable(programme, f"wait_{i:05d}", 0.0, longest)
-        add(wait <= longest * stop, f"waits_{i:05d}")
-    programme.stay[i] = stay = _variable(programme, f"stay_{i:05d}", 0.0, None)
-    served: list[Any] = []
-    worth: list[Any] = []
-    for store, room, available, rate, takes, arrive in (
-        (
-            "water",
-            limits.tank,
-            offer.water,
-            offer.water_rate,
-            programme.take_water,
-            programme.arrive_water,
-        ),
-        (
-            "coal",
-            limits.bunker,
-            offer.coal,
-            offer.coal_rate,
-            programme.take_coal,
-            programme.arrive_coal,
-        ),
-    ):
-        most = min(room, available)
-        if most <= 0:
-            continue
-        takes[i] = take = _variable(programme, f"take_{store}_{i:05d}", 0.0, most)
-        add(arrive[i] + take <= room, f"room_{store}_{i:05d}")
-        add(take <= most * stop, f"taken_{store}_{i:05d}")
-        add(stay >= offer.set_up * stop + take * (1 / rate) + wait, f"time_{store}_{i:05d}")
-        served.append(take * (1 / rate))
-        worth.append(take * (1 / min(LEAST_TAKEN * room, most)))
-    if i not in programme.take_water and i not in programme.take_coal:
-        add(stay >= offer.set_up * stop + wait, f"time_set_up_{i:05d}")
-    if worth and limits.standing_water + limits.standing_coal > 0:
-        add(pulp.lpSum(worth) >= stop, f"worth_{i:05d}")
-    add(stay <= offer.set_up * stop + pulp.lpSum(served) + wait, f"stays_{i:05d}")
-    _add_hours(programme, i, offer, horizon, limits.time_margin, elastic=elastic)
-
-
-def _add_hours(
-    programme: Programme, i: int, offer: Offer, horizon: float, margin: float, *, elastic: bool
-) -> None:
-    """Service between opening and closing, minutes from departure: (12)."""
-    add = programme.problem.addConstraint
-    clock, stop = programme.clock[i], programme.stop[i]
-    late: Any = 0.0
-    if elastic and (offer.opens > 0 or math.isfinite(offer.closes)):
-        late = _variable(programme, f"late_{i:05d}", 0.0, None)
-        programme.slack["hours", i, "late"] = (late, None)
-    if offer.opens > 0:
-        add(clock + programme.wait[i] + late >= (offer.opens + margin) * stop, f"opens_{i:05d}")
-    if math.isfinite(offer.closes):
-        closes = offer.closes - margin
-        later = max(horizon - closes, 0.0)  # what an unused stop's hours give way by
-        add(
-            clock + programme.stay[i] - late <= closes + later - later * stop,
-            f"closes_{i:05d}",
-        )
-
-
-def _share_sources(programme: Programme, offers: Mapping[int, Offer]) -> None:
-    """One amount for all passes of a supply: (5)."""
-    rows: dict[int, list[int]] = {}
-    for node, offer in offers.items():
-        rows.setdefault(offer.row, []).append(node)
-    for row, nodes in rows.items():
-        offer = offers[nodes[0]]
-        for store, takes, available in (
-            ("water", programme.take_water, offer.water),
-            ("coal", programme.take_coal, offer.coal),
-        ):
-            shared = [takes[i] for i in nodes if i in takes]
-            if len(shared) > 1 and math.isfinite(available):
-                programme.problem.addConstraint(
-                    pulp.lpSum(shared) <= available, f"source_{store}_{row:05d}"
-                )
-
-
-def _add_leg(
-    programme: Programme,
-    i: int,
-    options: Sequence[AffineLeg],
-    drive: Mapping[int, Any],
-    limits: Limits,
-    *,
-    elastic: bool,
-) -> None:
-    """What is aboard on leaving node i and on reaching i + 1: (1), (8)-(11)."""
-    add = programme.problem.addConstraint
-    stay: Any = programme.stay.get(i, 0.0)
-    for store, standing, arrive, leave, takes in (
-        (
-            "water",
-            limits.standing_water,
-            programme.arrive_water,
-            programme.leave_water,
-            programme.take_water,
-        ),
-        (
-            "coal",
-            limits.standing_coal,
-            programme.arrive_coal,
-            programme.leave_coal,
-            programme.take_coal,
-        ),
-    ):
-        aboard = arrive[i] + takes.get(i, 0.0) - standing * stay
-        add(leave[i] - aboard == 0, f"aboard_{store}_{i:05d}")
-    terms = _drive_terms(programme, i, options, drive, limits)
-    for store, arrive, leave in (
-        ("water", programme.arrive_water, programme.leave_water),
-        ("coal", programme.arrive_coal, programme.leave_coal),
-    ):
-        short: Any = programme.slack[store, i + 1, "short"][0] if elastic else 0.0
-        used = pulp.lpSum(
-            [getattr(leg, store) * x for leg, x, _ in terms]
-            + [getattr(leg, f"{store}_slope") * m for leg, _, m in terms]
-        )
-        add(arrive[i + 1] - leave[i] + used - short == 0, f"use_{store}_{i:05d}")
+    Returns
+    -------
+    minutes
+        Driven on the leg.
+    """
+    terms = _drive_terms(programme, i, options, drive)
+    arrive, leave = programme.arrive, programme.leave
     took = pulp.lpSum(
         [leg.duration / 60 * x for leg, x, _ in terms]
         + [leg.duration_slope / 60 * m for leg, _, m in terms]
     )
-    add(programme.clock[i + 1] - programme.clock[i] - stay - took == 0, f"clock_{i:05d}")
+    for store in ("water", "coal"):
+        short = programme.give(store, i + 1, "short")
+        used = pulp.lpSum(
+            [getattr(leg, store) * x for leg, x, _ in terms]
+            + [getattr(leg, f"{store}_slope") * m for leg, _, m in terms]
+        )
+        if store == "water" and programme.rules.has_boiler:
+            feed = programme.feed[i] = programme.variable(f"feed_{i:05d}", 0.0, math.inf)
+            programme.add(feed <= programme.rules.feed * took, f"fed_{i:05d}")
+            low = programme.give("feed", i + 1, "low")
+            programme.add(
+                arrive["boiler"][i + 1] - leave["boiler"][i] - feed + used - low == 0,
+                f"steam_{i:05d}",
+            )
+            used = feed
+        programme.add(
+            arrive[store][i + 1] - leave[store][i] + used - short == 0, f"use_{store}_{i:05d}"
+        )
+    if programme.rules.cart is not None:
+        programme.add(arrive["cart"][i + 1] - leave["cart"][i] == 0, f"tow_{i:05d}")
     for leg, x, m in terms:
         for number, bound in enumerate(leg.limits):
-            most = bound.most - limits.mass_margin
-            over: Any = 0.0
-            if elastic:
-                over = _variable(
-                    programme, f"over_{i:05d}_{max(leg.gear, 0):02d}_{number:02d}", 0.0, None
-                )
-                programme.slack["mass", i, f"{leg.gear} {number}"] = (over, bound)
-            add(m - over <= most * x, f"limit_{i:05d}_{max(leg.gear, 0):02d}_{number:02d}")
+            most = bound.most - programme.limits.mass_margin
+            tag = f"{max(leg.gear, 0):02d}_{number:02d}"
+            over = programme.give("mass", i, tag, bound)
+            programme.add(m - over <= most * x, f"limit_{i:05d}_{tag}")
+    return took
 
 
 def _drive_terms(
-    programme: Programme,
-    i: int,
-    options: Sequence[AffineLeg],
-    drive: Mapping[int, Any],
-    limits: Limits,
+    programme: Programme, i: int, options: Sequence[AffineLeg], drive: Mapping[int, Any]
 ) -> list[tuple[AffineLeg, Any, Any]]:
     """(leg, x_g, M_g) of each gear option; with one option x_g is 1: (8)."""
-    aboard = programme.leave_water[i] + programme.leave_coal[i]
+    aboard = pulp.lpSum([levels[i] for levels in programme.leave.values() if levels])
     if not drive:
         return [(options[0], 1.0, aboard)]
-    add = programme.problem.addConstraint
-    room = limits.tank + limits.bunker
+    room = most_aboard(programme.limits, programme.rules)
     mass = {
-        leg.gear: _variable(programme, f"mass_{i:05d}_{leg.gear:02d}", 0.0, room) for leg in options
+        leg.gear: programme.variable(f"mass_{i:05d}_{leg.gear:02d}", 0.0, room) for leg in options
     }
-    add(pulp.lpSum(list(mass.values())) - aboard == 0, f"split_{i:05d}")
+    programme.add(pulp.lpSum(list(mass.values())) - aboard == 0, f"split_{i:05d}")
     for gear, carried in mass.items():
-        add(carried <= room * drive[gear], f"in_gear_{i:05d}_{gear:02d}")
+        programme.add(carried <= room * drive[gear], f"in_gear_{i:05d}_{gear:02d}")
     return [(leg, drive[leg.gear], mass[leg.gear]) for leg in options]

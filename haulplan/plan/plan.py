@@ -7,34 +7,65 @@ from typing import Literal
 
 from haulplan.demand.defaults import Assumption
 
-__all__ = ["Crossing", "Leg", "Plan", "Stop", "Trace"]
+__all__ = ["Crest", "Crossing", "Day", "Leg", "Plan", "Stop", "Trace"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Stop:
-    """The start, a supply stopped at, or the finish.
+    """The start, a place where the train stands, or the finish.
 
-    `row` is the supply's place in supply.csv (None at start and finish); `number` counts
-    the supplies stopped at from 1. `wait` is standing before the supply opens.
+    `row` is its place in its table: supply.csv, places.csv for a halt, bridges.csv for a
+    bridge crossed uncoupled or lightened (None at start and finish); `truck` is the row in
+    stores.csv of the truck that serves a halt. `number` counts the stops from 1.
+    `arrive` is on reaching the place, `depart` on moving off, next morning after a night;
+    `stay` of that is standing by day, `wait` included, `access_time` the drive off the
+    road. `boiler` figures are above the working level. `fire` tells how the fire was kept
+    where a night was spent; `spare` is the distance still possible on arrival beyond the
+    next water, as far as the reserve allows.
     """
 
-    kind: Literal["start", "supply", "finish"]
+    kind: Literal["start", "supply", "halt", "bridge", "finish"]
     name: str
     number: int
     row: int | None
     distance: float
+    day: int = 1
     arrive: float
     depart: float
     wait: float
+    stay: float = 0.0
+    access_time: float = 0.0
+    access_water: float = 0.0
+    access_coal: float = 0.0
+    truck: int | None = None
     tank_arrive: float
     tank_depart: float
     bunker_arrive: float
     bunker_depart: float
     water_taken: float
     coal_taken: float
+    blown_down: float = 0.0
     water_standing: float
     coal_standing: float
+    cart_arrive: float = 0.0
+    cart_depart: float = 0.0
+    cart_filled: float = 0.0
+    cart_emptied: float = 0.0
+    boiler_arrive: float = 0.0
+    boiler_depart: float = 0.0
+    drained: float = 0.0
+    uncoupled: bool = False
+    fire: str | None = None
+    night_water: float = 0.0
+    night_coal: float = 0.0
+    meals: tuple[str, ...] = ()
+    duties: tuple[str, ...] = ()
     money: float
+
+    @property
+    def night(self) -> float:
+        """From the end of the day's work to moving off in the morning [s]."""
+        return self.depart - self.arrive - self.stay - self.access_time
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,7 +86,11 @@ class Leg:
 
 @dataclass(frozen=True, kw_only=True)
 class Crossing:
-    """A posted bridge as the train meets it."""
+    """A posted bridge as the train meets it.
+
+    `gross` is our figure for what the post limits: everything on the span (the engine alone
+    where uncoupled), or the heaviest axle or tandem, named in `what`.
+    """
 
     name: str
     row: int
@@ -63,6 +98,29 @@ class Crossing:
     clock: float
     gross: float
     limit: float
+    what: str = "gross"
+    uncoupled: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crest:
+    """A crest the boiler is filled for: water above the working level, needed and carried."""
+
+    distance: float
+    needed: float
+    carried: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Day:
+    """One day of the run: fire lit, wheels turning from `depart` to `arrive`, daylight."""
+
+    date: dt.date
+    lit: float
+    depart: float
+    arrive: float
+    earliest: float
+    latest: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,6 +130,8 @@ class Trace:
     distance: tuple[float, ...]
     tank: tuple[float, ...]
     bunker: tuple[float, ...]
+    cart: tuple[float, ...]
+    boiler: tuple[float, ...]
     clock: tuple[float, ...]
 
 
@@ -93,6 +153,8 @@ class Plan:
     stops: tuple[Stop, ...]
     legs: tuple[Leg, ...]
     crossings: tuple[Crossing, ...]
+    crests: tuple[Crest, ...] = ()
+    days: tuple[Day, ...] = ()
     choices: tuple[int, ...]
     dry_weight: float
     lighting_up_coal: float | None

@@ -1,8 +1,7 @@
 """Solve the programme again and again, straightening until the answer fits the bent curve."""
 
-import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -11,10 +10,14 @@ import pulp
 from numpy.typing import NDArray
 
 from haulplan.demand import Demand
+from haulplan.demand.access import access_use
 from haulplan.errors import InternalError, NoPlanError
+from haulplan.plan.build import build_programme
 from haulplan.plan.explain import explain_shortage
 from haulplan.plan.legs import Chain, build_chain, nodes_of
-from haulplan.plan.model import Limits, Offer, Programme, build_programme
+from haulplan.plan.model import STORES, Programme
+from haulplan.plan.reading import Margin, read_limits, read_offers, read_rules
+from haulplan.plan.rules import Limits, Offer, Rules
 from haulplan.plan.run import run
 from haulplan.plan.stages import Staged, solve_stages
 from haulplan.route import Route
@@ -36,16 +39,20 @@ _ROUNDS: Final = 8
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Margin:
-    """Mass [kg] and time [s] held back for straightening, or found to be off by it."""
+class Work:
+    """What is done at a node besides taking water and coal; masses in kg, times in s."""
 
-    mass: float
-    time: float
-
-    def within(self, other: "_Margin", room: float) -> bool:
-        """Whether this error is covered by the margin `other`, or too small to matter."""
-        mass, time = max(other.mass, _TINY * room), max(other.time, _TINY * 86400)
-        return self.mass <= mass and self.time <= time
+    gap: float = 0.0
+    access_time: float = 0.0
+    access_water: float = 0.0
+    access_coal: float = 0.0
+    filled: float = 0.0
+    emptied: float = 0.0
+    drained: float = 0.0
+    uncoupled: bool = False
+    fire: int | None = None
+    duties: tuple[int, ...] = ()
+    meals: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,22 +64,27 @@ class Solution:
     """
 
     chain: Chain
+    offers: Mapping[int, Offer]
+    rules: Rules
     gears: tuple[int, ...]
-    arrive_water: Array
-    arrive_coal: Array
-    leave_water: Array
-    leave_coal: Array
+    arrive: Mapping[str, Array]
+    leave: Mapping[str, Array]
     take_water: Array
     take_coal: Array
     stopped: NDArray[np.bool_]
     wait: Array
     stay: Array
     clock: Array
+    work: tuple[Work, ...]
     aboard: Array
     aim: str
     objective: float
     bound: float
     proven: bool
+
+    def carried(self, moment: Mapping[str, Array]) -> Array:
+        """Everything consumable aboard at each node, on arrival or on leaving [kg]."""
+        return np.sum(list(moment.values()), axis=0)
 
     @property
     def gap(self) -> float:
@@ -124,12 +136,14 @@ def solve(
     margin of twice the remaining movement, so that the plan holds on the bent curve.
     """
     aim = aim or scenario.file.aim
-    offers = _offers(scenario, route, demand)
+    nodes = nodes_of(route, demand, scenario)
+    rules = read_rules(scenario, demand, nodes)
+    arriving: Mapping[int, float] = {}
     chosen = tuple(choice.gears[0] for choice in demand.choices)
     stores = scenario.file.stores
     room = stores.tank + stores.bunker
     aboard = np.full(demand.segments, 0.5 * room)
-    margin, error = _Margin(mass=0.0, time=0.0), None
+    margin, error = Margin(mass=0.0, time=0.0), None
     stopped: list[bool] | None = None
     hint: dict[str, float] | None = None
     begun = time.monotonic()
@@ -140,20 +154,22 @@ def solve(
             stopped = solution.stopped.tolist()
         progress(f"choosing stops, round {number + 1}")
         chain = build_chain(scenario, route, demand, aboard, chosen)
+        offers = read_offers(scenario, demand, nodes, arriving)
         staged = solve_stages(
             chain,
             offers,
-            _limits(scenario, demand, margin),
+            read_limits(scenario, demand, margin),
             aim,
             deadline,
+            rules=rules,
             stopped=stopped,
             hint=hint,
             brief=number == 0,
             tighten=tighten,
         )
         if staged is None:
-            bare = _limits(scenario, demand, _Margin(mass=0.0, time=0.0))
-            elastic = _elastic(chain, offers, bare)
+            bare = read_limits(scenario, demand, Margin(mass=0.0, time=0.0))
+            elastic = _elastic(chain, offers, bare, rules)
             if margin.mass == 0 and not elastic.broken:
                 raise InternalError("the solver contradicts itself; please report the scenario")
             raise NoPlanError(explain_shortage(scenario, demand, chain, elastic))
@@ -161,13 +177,15 @@ def solve(
         hint = {d.name: float(round(_value(d))) for d in staged.programme.decisions}
         chosen = solution.gears
         aboard = _carried(demand, solution)
-        moved = _movement(demand, solution, aboard)
-        if number and moved.within(margin, room) and margin.mass <= _SETTLED * room:
+        moved = _movement(scenario, demand, solution, aboard)
+        arrived = solution.carried(solution.arrive)
+        arriving = {i: float(arrived[i]) for i in offers if solution.stopped[i]}
+        if number and _within(moved, margin, room) and margin.mass <= _SETTLED * room:
             return replace(solution, aboard=aboard)
         if error is not None and moved.mass >= 0.5 * error.mass:
             stopped = solution.stopped.tolist()
         error = moved
-        margin = _Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time)
+        margin = Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time)
     raise InternalError("the straightened model did not settle; please report the scenario")
 
 
@@ -185,47 +203,10 @@ def _as_proven(solution: Solution, before: Solution | None) -> Solution:
     return replace(solution, proven=before.proven, bound=bound)
 
 
-def _offers(scenario: Scenario, route: Route, demand: Demand) -> dict[int, Offer]:
-    depart = scenario.file.depart
-    offers = {}
-    for number, node in enumerate(nodes_of(route, demand, scenario)):
-        if node.passing is None:
-            continue
-        supply = scenario.supplies[node.passing.row]
-        offers[number] = Offer(
-            row=node.passing.row,
-            water=supply.water_available or 0.0,
-            water_rate=60 * (supply.water_rate or 1.0),
-            water_price=supply.water_price,
-            coal=supply.coal_available or 0.0,
-            coal_rate=60 * (supply.coal_rate or 1.0),
-            coal_price=supply.coal_price,
-            call_out=supply.call_out,
-            set_up=supply.set_up / 60,
-            opens=(supply.opens - depart) / 60,
-            closes=math.inf if supply.closes >= 86400.0 else (supply.closes - depart) / 60,
-        )
-    return offers
-
-
-def _limits(scenario: Scenario, demand: Demand, margin: _Margin) -> Limits:
-    file = scenario.file
-    tank, bunker = file.stores.tank, file.stores.bunker
-    coal_margin = min(margin.mass, 1e-3 * bunker)
-    return Limits(
-        tank=tank,
-        bunker=bunker,
-        reserve_water=file.reserve.water + margin.mass,
-        reserve_coal=file.reserve.coal + coal_margin,
-        start_water=min(file.at_start.water, tank),
-        start_coal=min(file.at_start.coal, bunker),
-        finish_water=min(file.at_finish.water, tank) + margin.mass,
-        finish_coal=min(file.at_finish.coal, bunker) + coal_margin,
-        standing_water=60 * demand.standing_water,
-        standing_coal=60 * demand.standing_coal,
-        mass_margin=margin.mass,
-        time_margin=margin.time / 60,
-    )
+def _within(error: Margin, margin: Margin, room: float) -> bool:
+    """Whether an error is covered by a margin, or too small to matter."""
+    mass, time = max(margin.mass, _TINY * room), max(margin.time, _TINY * 86400)
+    return error.mass <= mass and error.time <= time
 
 
 def _value(variable: Any) -> float:  # noqa: ANN401  a PuLP variable
@@ -247,17 +228,18 @@ def _solution(chain: Chain, staged: Staged) -> Solution:
     objective = float(pulp.value(staged.expression))
     return Solution(
         chain=chain,
+        offers=programme.offers,
+        rules=programme.rules,
         gears=gears,
-        arrive_water=np.array([_value(v) for v in programme.arrive_water]),
-        arrive_coal=np.array([_value(v) for v in programme.arrive_coal]),
-        leave_water=np.array([_value(v) for v in programme.leave_water]),
-        leave_coal=np.array([_value(v) for v in programme.leave_coal]),
+        arrive=_levels(programme.arrive),
+        leave=_levels(programme.leave),
         take_water=at_nodes(programme.take_water) * stopped,
         take_coal=at_nodes(programme.take_coal) * stopped,
         stopped=stopped,
         wait=at_nodes(programme.wait, 60.0) * stopped,
         stay=at_nodes(programme.stay, 60.0) * stopped,
         clock=np.array([60 * _value(v) for v in programme.clock]),
+        work=tuple(_work(programme, i) for i in range(count)),
         aboard=np.zeros(0),
         aim=staged.aim,
         objective=objective,
@@ -266,12 +248,45 @@ def _solution(chain: Chain, staged: Staged) -> Solution:
     )
 
 
+def _levels(variables: Mapping[str, list[Any]]) -> dict[str, Array]:
+    count = len(variables["water"])
+    return {
+        store: np.array([_value(v) for v in variables[store]] or [0.0] * count) for store in STORES
+    }
+
+
+def _work(programme: Programme, i: int) -> Work:
+    """What is done at node i besides taking water and coal."""
+
+    def made(variables: Mapping[Any, Any], node: Any) -> float:  # noqa: ANN401  a key
+        return _value(variables[node]) if node in variables else 0.0
+
+    gap = 60 * made(programme.gap, i)
+    if made(programme.stop, i) < 0.5:
+        return Work(gap=gap if i == 0 else 0.0)
+    offer = programme.offers.get(i)
+    fires = [f for (j, _, f), z in programme.night.items() if j == i and _value(z) > 0.5]
+    return Work(
+        gap=gap if fires else 0.0,
+        access_time=0.0 if offer is None else 60 * offer.access_time,
+        access_water=0.0 if offer is None else offer.access_water,
+        access_coal=0.0 if offer is None else offer.access_coal,
+        filled=made(programme.fill, i),
+        emptied=made(programme.empty, i),
+        drained=made(programme.drained, i),
+        uncoupled=made(programme.uncoupled, i) > 0.5,
+        fire=fires[0] if fires else None,
+        duties=tuple(k for (j, k), o in programme.duty.items() if j == i and _value(o) > 0.5),
+        meals=tuple(k for (j, k, _), m in programme.meal.items() if j == i and _value(m) > 0.5),
+    )
+
+
 def _carried(demand: Demand, solution: Solution) -> Array:
     """Mass aboard at each segment when the solution is driven on the bent curve."""
     aboard = np.zeros(demand.segments)
     gear = demand.geared(solution.gears)
     nodes = solution.chain.nodes
-    left = (solution.leave_water + solution.leave_coal).tolist()
+    left = solution.carried(solution.leave).tolist()
     first = np.array([node.sample for node in nodes])
     start = np.zeros(demand.segments)
     for number, node in enumerate(nodes[:-1]):
@@ -287,24 +302,42 @@ def _carried(demand: Demand, solution: Solution) -> Array:
     return carried
 
 
-def _movement(demand: Demand, solution: Solution, carried: Array) -> _Margin:
+def _movement(scenario: Scenario, demand: Demand, solution: Solution, carried: Array) -> Margin:
     """Most by which the bent curve is off the straight one, summed from the start."""
     use = demand.evaluate(carried, demand.geared(solution.gears))
     samples = [node.sample for node in solution.chain.nodes]
+    access = _access_moved(scenario, solution)
+    leave, arrive = solution.leave, solution.arrive
 
-    def off(used: Array, straight: Array) -> float:
+    def off(used: Array, straight: Array, way: Array) -> float:
         total = np.concatenate([[0.0], np.cumsum(used)])[samples]
-        return float(np.abs(np.diff(total) - straight).cumsum().max(initial=0.0))
+        return float(np.abs(np.diff(total) - straight + way[:-1]).cumsum().max(initial=0.0))
 
-    water = off(use.water, solution.leave_water[:-1] - solution.arrive_water[1:])
-    coal = off(use.coal, solution.leave_coal[:-1] - solution.arrive_coal[1:])
-    time = off(use.duration, np.diff(solution.clock) - solution.stay[:-1])
-    return _Margin(mass=max(water, coal), time=time)
+    gone = leave["water"] + leave["boiler"]
+    come = arrive["water"] + arrive["boiler"]
+    water = off(use.water, gone[:-1] - come[1:], access[1])
+    coal = off(use.coal, leave["coal"][:-1] - arrive["coal"][1:], access[2])
+    stood = np.array([work.gap + work.access_time for work in solution.work]) + solution.stay
+    time = off(use.duration, np.diff(solution.clock) - stood[:-1], access[0])
+    return Margin(mass=max(water, coal), time=time)
 
 
-def _elastic(chain: Chain, offers: dict[int, Offer], limits: Limits) -> Programme:
+def _access_moved(scenario: Scenario, solution: Solution) -> Array:
+    """By how much each drive off the road differs from what was reckoned, (3, nodes)."""
+    moved = np.zeros((3, len(solution.work)))
+    arrived = solution.carried(solution.arrive)
+    for i, work in enumerate(solution.work):
+        passing = solution.chain.nodes[i].passing
+        if work.access_time and passing is not None:
+            now = access_use(scenario, scenario.supplies[passing.row], float(arrived[i]))
+            planned = (work.access_time, work.access_water, work.access_coal)
+            moved[:, i] = np.abs(np.subtract(now, planned))
+    return moved
+
+
+def _elastic(chain: Chain, offers: Mapping[int, Offer], limits: Limits, rules: Rules) -> Programme:
     """The programme with every limit breakable, solved for the least broken."""
-    programme = build_programme(chain, offers, limits, elastic=True)
+    programme = build_programme(chain, offers, limits, rules, elastic=True)
     programme.problem.setObjective(programme.shortage)
     if not run(programme, None).found:
         raise InternalError("the elastic programme has no answer; please report the scenario")

@@ -6,8 +6,10 @@ from typing import Any, Final
 
 import pulp
 
+from haulplan.plan.build import build_programme
 from haulplan.plan.legs import Chain
-from haulplan.plan.model import Limits, Offer, Programme, build_programme
+from haulplan.plan.model import Programme
+from haulplan.plan.rules import Limits, Offer, Rules
 from haulplan.plan.run import Outcome, Relaxation, run
 from haulplan.plan.tighten import Inequality, Windows, store_windows, violated
 from haulplan.scenario.schema import Aim
@@ -40,6 +42,7 @@ def solve_stages(
     aim: Aim,
     deadline: float | None,
     *,
+    rules: Rules | None = None,
     stopped: Sequence[bool] | None = None,
     hint: Mapping[str, float] | None = None,
     brief: bool = False,
@@ -55,6 +58,8 @@ def solve_stages(
         What to be best at; the others break ties in a fixed order.
     deadline
         When the solver must be done, by `time.monotonic`; never where None. [s]
+    rules
+        Days, crew, cart and boiler; none where None.
     stopped
         Which nodes to stop at, where that is decided already.
     hint
@@ -69,7 +74,7 @@ def solve_stages(
     staged
         None if no answer exists.
     """
-    programme = build_programme(chain, offers, limits)
+    programme = build_programme(chain, offers, limits, rules)
     if stopped is not None:
         for node, stop in programme.stop.items():
             stop.bounds(float(stopped[node]), float(stopped[node]))
@@ -239,9 +244,15 @@ def _settle(programme: Programme, *, late: bool) -> None:
         decision.bounds(whole, whole)
     if late:
         last = len(programme.clock)
-        takes = [*programme.take_water.items(), *programme.take_coal.items()]
+        amounts = (
+            programme.take_water, programme.take_coal, programme.fill, programme.empty,
+            programme.drained,
+        )  # fmt: skip
         programme.problem.setObjective(
-            pulp.lpSum([(2 - i / last) * take for i, take in takes]) + programme.clock[-1]
+            pulp.lpSum([(2 - i / last) * take for takes in amounts for i, take in takes.items()])
+            + programme.clock[-1]
+            + 0.01 * pulp.lpSum(programme.arrive["boiler"])
+            - 0.01 * programme.gap.get(0, 0.0)
         )
     if not run(programme, None).found:
         programme.restore(values)

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.plan.legs import AffineLeg, Chain
-from haulplan.plan.model import Limits, Offer, Programme
+from haulplan.plan.model import Programme
+from haulplan.plan.rules import Limits, Offer
 
 __all__ = ["Inequality", "Windows", "store_windows", "violated"]
 
@@ -80,8 +81,10 @@ def store_windows(
     -------
     windows
         The start, the supplies of this store, the legs with a limit of mass, the finish;
-        None if some straightened leg may raise the level.
+        None if some straightened leg may raise the level, or something else may fill it.
     """
+    if store == "water" and not programme.rules.plain:
+        return None
     room = {"water": limits.tank, "coal": limits.bunker}
     low = {"water": limits.reserve_water, "coal": limits.reserve_coal}
     start = {"water": limits.start_water, "coal": limits.start_coal}[store]
@@ -91,7 +94,7 @@ def store_windows(
     if (p <= 0).any() or (p > 1).any() or (a < 0).any():
         return None
     take = programme.take_water if store == "water" else programme.take_coal
-    arrive = programme.arrive_water if store == "water" else programme.arrive_coal
+    arrive = programme.arrive[store]
     last = len(chain.nodes) - 1
     heavy = [_heaviest(legs) - limits.mass_margin for legs in chain.legs] + [math.inf]
     sites = [i for i in range(last + 1) if i in take or i in {0, last} or math.isfinite(heavy[i])]
