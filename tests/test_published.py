@@ -6,6 +6,7 @@ states; the note says which.
 """
 
 import csv
+import datetime as dt
 import math
 from collections import Counter
 from collections.abc import Callable, Mapping
@@ -56,6 +57,7 @@ from haulplan.demand.steam import (
 )
 from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, make_plan
+from haulplan.plan.daylight import daylight
 from haulplan.replay import replay
 from haulplan.route.build import build_route
 from haulplan.route.profile import along
@@ -90,9 +92,11 @@ UNITS: Mapping[str, tuple[float, float]] = {
     "mph": (5280 * FOOT / 3600, 0.0),
     "MBtu": (1e6 * BTU, 0.0),
     "MPa": (1e6, 0.0),
+    "deg": (math.pi / 180, 0.0),
     "degF": (1 / 1.8, 459.67),
     "ft3/h": (FOOT**3 / 3600, 0.0),
     "ft3/lb": (FOOT**3 / POUND, 0.0),
+    "h": (3600.0, 0.0),
     "hp": (HORSEPOWER, 0.0),
     "kJ/kg": (1e3, 0.0),
     "lb": (POUND, 0.0),
@@ -104,6 +108,7 @@ UNITS: Mapping[str, tuple[float, float]] = {
     "lbf/long ton": (1 / 2240, 0.0),
     "lbf/short ton": (1 / 2000, 0.0),
     "m": (1.0, 0.0),
+    "min": (60.0, 0.0),
     "money": (1.0, 0.0),
     "ratio": (1.0, 0.0),
     "sq ft": (FOOT**2, 0.0),
@@ -491,6 +496,41 @@ def _sphere_excess(inputs: Inputs) -> float:
     return 1 - float(inputs["sphere"]) / _length(inputs)
 
 
+def _sunrise(inputs: Inputs) -> float:
+    clock = -4 * 3600.0  # kept at the place; the row may want universal time
+    begin, _ = daylight(
+        dt.date.fromisoformat(inputs["date"]),
+        float(inputs["latitude"]),
+        float(inputs["longitude"]),
+        clock,
+        "sun",
+    )
+    return begin - clock + parse("duration", inputs["offset"])
+
+
+def _sun_at_0h(inputs: Inputs, latitude: float) -> tuple[float, float]:
+    """Sunrise and sunset where it is noon at 0 h of universal time."""
+    return daylight(dt.date.fromisoformat(inputs["date"]), latitude, 180.0, 12 * 3600.0, "sun")
+
+
+def _equation_of_time(inputs: Inputs) -> float:
+    return 12 * 3600.0 - sum(_sun_at_0h(inputs, 0.0)) / 2
+
+
+def _declination(inputs: Inputs) -> float:
+    """By bisection: what gives the day its length at 50° north."""
+    begin, end = _sun_at_0h(inputs, 50.0)
+    half, north = math.radians((end - begin) / 2 / 240.0), math.radians(50.0)
+    low, high = -0.5, 0.5
+    while high - low > 1e-9:
+        middle = (low + high) / 2
+        cosine = (math.cos(math.radians(90 + 50 / 60)) - math.sin(north) * math.sin(middle)) / (
+            math.cos(north) * math.cos(middle)
+        )
+        low, high = (middle, high) if math.acos(cosine) < half else (low, middle)
+    return low
+
+
 # --- optimisation: through scenario folder, route, demand, planner and replay. A unit of
 # --- fuel (or of goods) is a kilogram of water, a unit of distance a kilometre.
 
@@ -726,6 +766,9 @@ QUANTITIES: Mapping[str, Callable[[Inputs], float]] = {
     "evaporation of a road run": _road_evaporation,
     "length of a line": _length,
     "excess of the ellipsoid over the sphere": _sphere_excess,
+    "sunrise by the clock": _sunrise,
+    "equation of time": _equation_of_time,
+    "declination of the sun": _declination,
 }
 
 

@@ -1,6 +1,7 @@
 """Problems of a scenario that no single key or row shows."""
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 
 from haulplan.errors import Problem
@@ -24,9 +25,15 @@ def check_together(file: schema.ScenarioFile, root: Path) -> list[Problem]:
     -------
     problems
         Levels at odds with the stores, road files that are not there, models that lack
-        their inputs.
+        their inputs, hours nobody can keep.
     """
-    return [*_check_levels(file), *_check_files(file, root), *_check_model(file, root)]
+    return [
+        *_check_levels(file),
+        *_check_files(file, root),
+        *_check_model(file, root),
+        *_check_hours(file),
+        *_check_engine(file),
+    ]
 
 
 def _check_levels(file: schema.ScenarioFile) -> list[Problem]:
@@ -47,6 +54,17 @@ def _check_levels(file: schema.ScenarioFile) -> list[Problem]:
             problems.append(
                 Problem(file="scenario.toml", where=f"{section}.{name}", found=found, remedy=remedy)
             )
+    if file.last_resort is not None:
+        problems += [
+            Problem(
+                file="scenario.toml",
+                where=f"last_resort.{name}",
+                found=f"above reserve.{name}",
+                remedy="give at most the reserve: it is what is left when that is gone into",
+            )
+            for name in ("water", "coal")
+            if getattr(file.last_resort, name) > getattr(file.reserve, name)
+        ]
     return problems
 
 
@@ -124,3 +142,68 @@ def _check_model(file: schema.ScenarioFile, root: Path) -> list[Problem]:
             )
         )
     return problems
+
+
+def _check_hours(file: schema.ScenarioFile) -> list[Problem]:
+    """Hours, duties and meals at odds with each other or with the road."""
+    problems = []
+    hours = file.hours
+    drawn = file.route.file is not None and file.route.file.casefold().endswith(".gpx")
+    if hours.light != "any" and hours.latitude is None and not drawn:
+        problems.append(
+            ("hours.light", "nothing says where the sun is to rise",
+             "give hours.latitude and hours.longitude, or a GPX road")
+        )  # fmt: skip
+    leave = file.depart if file.depart_by is None else file.depart_by
+    if leave < hours.earliest:
+        key = "depart" if file.depart_by is None else "depart_by"
+        problems.append((key, "before hours.earliest", "leave later, or mend the hours"))
+    if file.depart >= hours.latest:
+        problems.append(("depart", "not before hours.latest", "leave earlier, or mend the hours"))
+    for key, rows in (("duties", file.duties), ("meals", file.meals)):
+        problems += [
+            (f"{key}[{number}].name", f"'{short(name)}' stands there twice", "give each its own")
+            for number, name in _repeated([row.name for row in rows])
+        ]
+    return [
+        Problem(file="scenario.toml", where=where, found=found, remedy=remedy)
+        for where, found, remedy in problems
+    ]
+
+
+def _repeated(names: Sequence[str]) -> list[tuple[int, str]]:
+    """Names that stood before, with their number from 1."""
+    return [(k + 1, name) for k, name in enumerate(names) if name in names[:k]]
+
+
+def _check_engine(file: schema.ScenarioFile) -> list[Problem]:
+    """Levels of the boiler at odds, and stores that lift the leading axle off the road."""
+    problems: list[tuple[str, str, str]] = []
+    engine = file.engine
+    if engine is not None and engine.glass is not None:
+        low, high = engine.glass.working_level, engine.glass.highest_level
+        if (low is None) is not (high is None):
+            key = "working_level" if low is None else "highest_level"
+            problems.append((f"engine.glass.{key}", "missing", "give both levels, or neither"))
+        elif low is not None and high is not None and high <= low:
+            problems.append(
+                ("engine.glass.highest_level", "not above working_level", "swap or mend them")
+            )
+    if engine is not None and engine.axles is not None:
+        base = engine.axles.wheelbase
+        lifted = sum(
+            room * max(-ahead, 0.0) / base
+            for room, ahead in (
+                (file.stores.tank, engine.axles.tank_ahead),
+                (file.stores.bunker, engine.axles.bunker_ahead),
+            )
+        )
+        if lifted > engine.weight - engine.weight_on_drivers:
+            problems.append(
+                ("engine.axles", "a full tank and bunker lift the leading axle off the road",
+                 "check tank_ahead, bunker_ahead, weight and weight_on_drivers")
+            )  # fmt: skip
+    return [
+        Problem(file="scenario.toml", where=where, found=found, remedy=remedy)
+        for where, found, remedy in problems
+    ]

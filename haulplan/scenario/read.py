@@ -15,6 +15,7 @@ from pydantic import BaseModel
 
 from haulplan.errors import InputError, Problem
 from haulplan.scenario import schema
+from haulplan.scenario.agreement import check_tables
 from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
 from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
@@ -109,7 +110,10 @@ def read_scenario(folder: Path | str) -> Scenario:
         if (root / name).exists()
     }
     if parsed is not None:
+        read_cleanly = not problems
         problems += check_together(parsed, root)
+        if read_cleanly:  # a row that could not be read is not missed a second time
+            problems += check_tables(parsed, tables)
     if problems or parsed is None:
         raise InputError(problems)
     return Scenario(
