@@ -16,7 +16,6 @@ from haulplan.errors import InternalError
 from haulplan.plan.plan import Plan, Stop, Trace
 from haulplan.route import Passing, Route
 from haulplan.scenario import Scenario
-from haulplan.scenario.daylight import daylight_of
 from haulplan.scenario.schema import Store, Supply
 
 __all__ = ["replay"]
@@ -163,11 +162,11 @@ def _drive_to(
     at_stop = [c.carried for c in plan.crests if demand.index(c.distance) == to]
     marks.append((to, max([stop.boiler_arrive, *at_stop])))
     distance, clock = demand.distance[train.sample], train.clock
-    train.check("turning wheels early", _hours(scenario, train)[0] - clock, _DAY)
+    train.check("turning wheels early", _hours(demand, train)[0] - clock, _DAY)
     for sample, boiler in marks:
         _drive(route, demand, scenario, train, gear, plan, sample, boiler)
     train.check(f"turning wheels late before {stop.name}",
-                train.clock - _hours(scenario, train)[1], _DAY)  # fmt: skip
+                train.clock - _hours(demand, train)[1], _DAY)  # fmt: skip
     for k, duty in enumerate(scenario.file.duties):
         run = train.clock - clock
         if duty.miles is not None:
@@ -178,9 +177,9 @@ def _drive_to(
         train.check(f"{duty.name} before {stop.name}", train.since[k] - interval, interval)
 
 
-def _hours(scenario: Scenario, train: _Train) -> tuple[float, float]:
+def _hours(demand: Demand, train: _Train) -> tuple[float, float]:
     """First and last clock at which wheels may turn today."""
-    hours = daylight_of(scenario)
+    hours = demand.hours
     rise, sets = hours[min(train.day, len(hours) - 1)]
     if len(hours) == 1 and sets >= _DAY:
         sets = math.inf

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from haulplan.errors import InputError
-from haulplan.plan.daylight import daylight
+from haulplan.demand.daylight import daylight
 
 HOUR = 3600.0
 #: From the zenith to the sun's centre at either end of the light. [°]

@@ -10,9 +10,6 @@ from numpy.typing import NDArray
 
 from haulplan.demand import Demand
 from haulplan.demand.access import access_use
-from haulplan.demand.boiler import blowdown_share
-from haulplan.demand.defaults import DEFAULTS
-from haulplan.plan.daylight import daylight_of
 from haulplan.plan.legs import Node
 from haulplan.plan.rules import Bound, Cart, Duty, Fire, Halt, Limits, Meal, Offer, Rules
 from haulplan.scenario import Scenario
@@ -109,25 +106,22 @@ def read_offers(
 def _offer(scenario: Scenario, demand: Demand, row: int, supply: Supply, aboard: float) -> Offer:
     file = scenario.file
     time, water, coal = access_use(scenario, supply, aboard)
-    water_rate, coal_rate = demand.serving[row]
+    rates = demand.serving[row]
     serving = supply.serving or file.serving
-    blown = 0.0
-    if supply.solids is not None:
-        blown = blowdown_share(supply.solids, max(DEFAULTS["blowdown_limit"].value, 1.0))
     return Offer(
         row=row,
         water=supply.water_available or 0.0,
-        water_rate=60 * (water_rate or 1.0),
+        water_rate=60 * (rates.water or 1.0),
         water_price=supply.water_price,
         coal=supply.coal_available or 0.0,
-        coal_rate=60 * (coal_rate or 1.0),
+        coal_rate=60 * (rates.coal or 1.0),
         coal_price=supply.coal_price,
         call_out=supply.call_out,
         set_up=supply.set_up / 60,
         opens=-math.inf if supply.opens <= 0 else (supply.opens - file.depart) / 60,
         closes=math.inf if supply.closes >= _DAY else (supply.closes - file.depart) / 60,
         in_turn=serving == "in turn",
-        blowdown=blown,
+        blowdown=rates.blowdown,
         access_time=time / 60,
         access_water=water,
         access_coal=coal,
@@ -168,7 +162,7 @@ def read_rules(scenario: Scenario, demand: Demand, nodes: Sequence[Node]) -> Rul
         In minutes from departure and kg.
     """
     file = scenario.file
-    hours = daylight_of(scenario)
+    hours = demand.hours
     earliest = tuple(
         1440.0 * day + (rise - file.depart) / 60 for day, (rise, _) in enumerate(hours)
     )

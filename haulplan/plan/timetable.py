@@ -14,7 +14,6 @@ from haulplan.plan.solve import Solution
 from haulplan.route import Route
 from haulplan.route.profile import climb_of
 from haulplan.scenario import Scenario
-from haulplan.scenario.daylight import daylight_of
 
 __all__ = ["write_plan"]
 
@@ -205,7 +204,7 @@ def _leg(
 
 def _days(scenario: Scenario, demand: Demand, stops: tuple[Stop, ...]) -> tuple[Day, ...]:
     """Each day from lighting up to the last wheel turned."""
-    hours = daylight_of(scenario)
+    hours = demand.hours
     days, left, lead = [], stops[0].depart, demand.leads[0]
     for stop in stops[1:]:
         if stop.fire is None and stop.kind != "finish":
@@ -252,7 +251,7 @@ def _crossings(
         levels = {store: float(level[here]) for store, level in solution.leave.items()}
         levels["coal"] -= float(use.coal[own].sum())
         levels["water"] -= float(use.water[own].sum())  # a bridge with a boiler is a node
-        uncoupled = solution.work[here].uncoupled and nodes[here].passing == passing
+        uncoupled = any(solution.work[i].uncoupled for i in before if nodes[i].passing == passing)
         what, figure = _posted(scenario, demand, passing.row, levels, uncoupled=uncoupled)
         crossings.append(
             Crossing(

@@ -5,8 +5,10 @@ import datetime as dt
 from typing import Literal
 
 from haulplan.errors import InputError, Problem
+from haulplan.route import Route
+from haulplan.scenario import Scenario
 
-__all__ = ["daylight"]
+__all__ = ["daylight", "wheel_hours"]
 
 _DAY = 86400.0
 #: How far the sun's centre stands below the level horizon when it is dark enough: half its
@@ -94,6 +96,53 @@ def daylight(
         0.0 if begin is None else max(begin, 0.0),
         _DAY if end is None else min(end, _DAY),
     )
+
+
+def wheel_hours(scenario: Scenario, route: Route) -> tuple[tuple[float, float], ...]:
+    """When wheels may turn on each day there may be, on that day's clock.
+
+    Parameters
+    ----------
+    scenario
+        With its hours and nights.
+    route
+        Its start is the place of the light where the hours give none.
+
+    Returns
+    -------
+    hours
+        First and last clock of each day, one more than there may be nights. [s]
+
+    Raises
+    ------
+    InputError
+        If the light is asked for and the place is not known, or it does not get light.
+    """
+    file = scenario.file
+    rules = file.hours
+    days = range(file.nights.most + 1)
+    if rules.light == "any":
+        return tuple((rules.earliest, rules.latest) for _ in days)
+    latitude, longitude = rules.latitude, rules.longitude
+    if latitude is None and route.line is not None:
+        latitude, longitude = route.line.position(0.0)
+    if latitude is None or longitude is None or rules.utc_offset is None:
+        raise InputError(
+            [
+                Problem(
+                    file="scenario.toml",
+                    where="hours.light",
+                    found="the road has no position to reckon the light of",
+                    remedy="give hours.latitude, hours.longitude and hours.utc_offset",
+                )
+            ]
+        )
+    hours = []
+    for day in days:
+        date = file.date + dt.timedelta(days=day)
+        begin, end = daylight(date, latitude, longitude, rules.utc_offset, rules.light)
+        hours.append((max(begin, rules.earliest), min(end, rules.latest)))
+    return tuple(hours)
 
 
 def _foreign(longitude: float, utc_offset: float) -> Problem:
