@@ -55,9 +55,7 @@ class _Train:
 
     def note(self, distance: float) -> None:
         """Add the present state to the trace."""
-        self.trace.append(
-            (distance, self.tank, self.bunker, self.cart, self.boiler, self.clock)
-        )
+        self.trace.append((distance, self.tank, self.bunker, self.cart, self.boiler, self.clock))
 
     def check(self, what: str, excess: float, scale: float) -> None:
         """Note a limit broken by `excess` if that is more than rounding."""
@@ -116,9 +114,7 @@ def replay(scenario: Scenario, route: Route, demand: Demand, plan: Plan) -> Trac
         )
     columns = zip(*train.trace, strict=True)
     distance, tank, bunker, cart, boiler, clock = (tuple(c) for c in columns)
-    return Trace(
-        distance=distance, tank=tank, bunker=bunker, cart=cart, boiler=boiler, clock=clock
-    )
+    return Trace(distance=distance, tank=tank, bunker=bunker, cart=cart, boiler=boiler, clock=clock)
 
 
 def _check_finite(plan: Plan) -> None:
@@ -234,9 +230,7 @@ def _drive(
                 max(train.room_boiler, 1.0))  # fmt: skip
 
 
-def _feed(
-    demand: Demand, train: _Train, used: float, duration: float, wanted: float
-) -> float:
+def _feed(demand: Demand, train: _Train, used: float, duration: float, wanted: float) -> float:
     """Water from tank to boiler on a segment: at once to the level wanted, then kept there."""
     if demand.boiler is None:
         return used
@@ -248,9 +242,7 @@ def _feed(
     return fed
 
 
-def _cross(
-    scenario: Scenario, demand: Demand, train: _Train, plan: Plan, passing: Passing
-) -> None:
+def _cross(scenario: Scenario, demand: Demand, train: _Train, plan: Plan, passing: Passing) -> None:
     """A bridge with what is aboard there, beside its posted figure."""
     bridge = scenario.bridges[passing.row]
     limit = bridge.limit * (1.0 - scenario.file.bridge_margin)
@@ -495,9 +487,7 @@ def _check_money(
     train.check(f"money at {stop.name}", abs(money - stop.money), max(money, 1.0))
 
 
-def _leave(
-    scenario: Scenario, demand: Demand, train: _Train, stop: Stop, blown: float
-) -> None:
+def _leave(scenario: Scenario, demand: Demand, train: _Train, stop: Stop, blown: float) -> None:
     """Move off, next morning after a night; the reserve holds then too."""
     burnt = demand.standing_water * stop.stay
     fed = burnt
@@ -517,6 +507,8 @@ def _leave(
     train.clock += stop.stay + stop.access_time / 2
     if stop.fire is not None:
         _sleep(scenario, demand, train, stop)
+    else:
+        train.check(f"time at {stop.name}", abs(stop.night), _DAY)
     file = scenario.file
     train.check(f"water on leaving {stop.name}", file.reserve.water - train.tank, train.room_tank)
     train.check(f"coal on leaving {stop.name}", file.reserve.coal - train.bunker,
@@ -572,7 +564,7 @@ def _check_calls(scenario: Scenario, route: Route, train: _Train, plan: Plan) ->
 def _check_days(scenario: Scenario, train: _Train) -> None:
     """Crew's hours and meals of each day."""
     crew = scenario.file.hours.crew
-    for day, (left, ended) in enumerate(zip(train.left, train.ended, strict=True)):
+    for day, (left, ended) in enumerate(zip(train.left, train.ended, strict=False)):
         if crew is not None:
             train.check(f"crew on day {day + 1}", ended - left + train.leads[day] - crew, _DAY)
         for meal in scenario.file.meals:

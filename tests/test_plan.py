@@ -365,7 +365,7 @@ def shortage(problem: Problem, monkeypatch: pytest.MonkeyPatch) -> tuple[str, li
     amounts: list[float] = []
 
     def listen(scenario: Scenario, demand: Demand, chain: Any, elastic: Any) -> str:  # noqa: ANN401
-        amounts.extend(amount for _, _, amount, _ in elastic.broken)
+        amounts.extend(amount for _, _, _, amount, _ in elastic.broken)
         return explain_shortage(scenario, demand, chain, elastic)
 
     with monkeypatch.context() as patch:
@@ -518,14 +518,15 @@ def more(amount: float) -> Callable[[float], float]:
         (change(1, coal_taken=60.1), "coal to be had at Mill"),
         (change(1, coal_taken=more(5)), "time at Mill"),
         (change(1, water_taken=340.0), "room for water at Mill"),
-        (change(1, water_taken=-1.0), "water taken at Mill"),
+        (change(1, water_taken=-1.0), "amounts at Mill"),
         (change(1, water_taken=more(-1)), "water at Lower mill"),
         (change(1, coal_taken=more(-1)), "coal at Lower mill"),
         (change(1, depart=more(-30)), "time at Mill"),
-        (change(1, depart=more(3 * 3600)), "closing of Mill"),
+        (change(1, stay=more(-30), depart=more(-30)), "time at Mill"),
+        (change(1, stay=more(3 * 3600)), "closing of Mill"),
         (change(1, wait=0.0), "opening of Mill"),
         (change(1, wait=more(-60)), "opening of Mill"),
-        (change(1, wait=-60.0), "wait at Mill"),
+        (change(1, wait=-60.0), "amounts at Mill"),
         (change(1, money=more(-1)), "money at Mill"),
         (change(1, tank_arrive=more(2)), "tank at Mill is"),
         (change(1, bunker_arrive=more(2)), "bunker at Mill is"),

@@ -36,7 +36,8 @@ class Axle:
     """One axle: what stands on it, and where.
 
     `dry` is with tank and bunker empty and the boiler at its working level [kg]; `water`,
-    `coal` and `cart` are the shares of tank, bunker and water cart that stand on it;
+    `coal` and `cart` are the shares of tank, bunker and water cart that stand on it,
+    `boiler` that of boiler water above its working level, taken as the engine's own weight;
     `position` is behind the leading axle [m], None where a distance is not known.
     """
 
@@ -45,6 +46,7 @@ class Axle:
     water: float = 0.0
     coal: float = 0.0
     cart: float = 0.0
+    boiler: float = 0.0
     position: float | None = None
 
     def load(self, water: float, coal: float, cart: float) -> float:
@@ -115,6 +117,7 @@ def axle_loads(
             dry=engine.weight - engine.weight_on_drivers,
             water=tank,
             coal=bunker,
+            boiler=1.0 - engine.weight_on_drivers / engine.weight,
             position=0.0,
         ),
         Axle(
@@ -122,6 +125,7 @@ def axle_loads(
             dry=engine.weight_on_drivers,
             water=1.0 - tank,
             coal=1.0 - bunker,
+            boiler=engine.weight_on_drivers / engine.weight,
             position=base,
         ),
     ]

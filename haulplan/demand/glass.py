@@ -29,7 +29,8 @@ class Crest:
 
     `mark` is above the bottom of the glass [m], None where it is not known; `above`
     tells that it stands higher than the glass shows; `water` is the boiler water it asks
-    above the level that suffices on the flat [kg].
+    above the level that suffices on the flat [kg], `above_working` the same above the
+    working level, 0 where that suffices or is not known [kg].
     """
 
     distance: float
@@ -39,6 +40,7 @@ class Crest:
     mark: float | None
     above: bool
     water: float | None
+    above_working: float = 0.0
 
 
 def level_needed(glass: Glass, climb: float, fall: float) -> float:
@@ -136,12 +138,16 @@ def find_crests(distance: Array, elevation: Array, glass: Glass | None) -> tuple
         fall = _steepest(distance, elevation, top, up=False)
         read_at = max(float(distance[top]) - _SPAN, 0.0)
         mark = water = None
+        above_working = 0.0
         if glass is not None:
             level = level_needed(glass, climb, fall)
             here = _grade_at(distance, elevation, read_at)
             mark = glass_mark(glass, level, here)
             flat = level_needed(glass, 0.0, 0.0)
             water = (level - flat) * glass.surface_area * WATER_DENSITY
+            if glass.working_level is not None:
+                over = (level - glass.working_level) * glass.surface_area * WATER_DENSITY
+                above_working = max(over, 0.0)
         crests.append(
             Crest(
                 distance=float(distance[top]),
@@ -151,6 +157,7 @@ def find_crests(distance: Array, elevation: Array, glass: Glass | None) -> tuple
                 mark=mark,
                 above=mark is not None and glass is not None and mark > glass.glass_length,
                 water=water,
+                above_working=above_working,
             )
         )
     return tuple(crests)

@@ -229,14 +229,15 @@ def _add_meal(programme: Programme, k: int, day: int) -> None:
 def _add_duty(programme: Programme, k: int, interval: float, driven: Sequence[Any]) -> None:
     """What has run up since a duty was done never exceeds its interval: (22)."""
     run_up: Any = 0.0
-    over = programme.give("duty", k, "over")
     done: Mapping[int, Any] = {j: o for (j, number), o in programme.duty.items() if number == k}
     for i, length in enumerate(driven):
         if i in done:
-            fresh = programme.variable(f"since_{k:02d}_{i:05d}", 0.0, interval)
+            most = math.inf if programme.elastic else interval
+            fresh = programme.variable(f"since_{k:02d}_{i:05d}", 0.0, most)
             reset = done[i] + programme.nights_at(i)
             programme.add(fresh >= run_up - interval * reset, f"reset_{k:02d}_{i:05d}")
             run_up = fresh
         run_up = run_up + length
         if i + 1 in done or i + 1 == len(driven):
+            over = programme.give("duty", k, f"{i:05d}")
             programme.add(run_up - over <= interval, f"interval_{k:02d}_{i:05d}")

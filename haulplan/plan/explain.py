@@ -1,15 +1,45 @@
 """Why there is no plan: the stretch, by how much, and what would mend it."""
 
 import math
-from typing import Any
+from typing import Any, Final
 
 from haulplan.demand import Demand
 from haulplan.plan.legs import Chain, MassLimit
 from haulplan.plan.model import Programme
+from haulplan.plan.rules import Bound
 from haulplan.scenario import Scenario
 from haulplan.units import UNIT_SYSTEMS, DisplayUnit, UnitSystem
 
 __all__ = ["explain_shortage"]
+
+
+#: What a limit of the clock says, and what would mend it.
+_DAYS: Final = {
+    "latest": (
+        "is reached {by} after wheels must stop",
+        "an earlier start, a night on the way, a lighter train, or later hours",
+    ),
+    "crew": (
+        "keeps the crew {by} over its hours",
+        "a night on the way, a relief crew, a shorter day, or an earlier fire",
+    ),
+    "meal": (
+        "finds no stop in its time",
+        "a halt on the way at that time, or wider hours for it",
+    ),
+    "duty": (
+        "falls due {by} before the next place to stand",
+        "a halt on that stretch (places.csv, halt = yes), or a longer interval",
+    ),
+    "call": (
+        "is called at {by} outside its hours, or on another day",
+        "an earlier start, other hours, or another day",
+    ),
+    "depart": (
+        "may only be left {by} later than depart_by",
+        "a later depart_by, or earlier hours for the wheels",
+    ),
+}
 
 
 def explain_shortage(scenario: Scenario, demand: Demand, chain: Chain, elastic: Programme) -> str:
@@ -28,17 +58,17 @@ def explain_shortage(scenario: Scenario, demand: Demand, chain: Chain, elastic: 
         One line per broken limit: stretch, shortfall, what would mend it.
     """
     system = UNIT_SYSTEMS[scenario.file.units]
-    broken = sorted(elastic.broken, key=lambda item: (item[1], item[0]))
+    broken = sorted(elastic.broken, key=lambda item: item[:3])
     if not broken:
         return (
             "no plan: the limits leave no room at all for the straightening of the model; "
             "a little more of any store, or a little less reserve, would mend it"
         )
     lines = [
-        _explain(scenario, system, demand, chain, elastic, node, kind, amount, bound)
-        for kind, node, amount, bound in broken
+        _explain(scenario, system, demand, chain, elastic, node, kind, tag, amount, bound)
+        for kind, node, tag, amount, bound in broken
     ]
-    return "no plan: " + "\n".join(lines)
+    return "no plan: " + "\n".join(dict.fromkeys(lines))
 
 
 def _explain(
@@ -49,11 +79,18 @@ def _explain(
     elastic: Programme,
     node: int,
     kind: str,
+    tag: str,
     amount: float,
-    bound: MassLimit | None,
+    bound: MassLimit | Bound | None,
 ) -> str:
     if kind == "hours":
         return _explain_hours(scenario, system, chain, node, amount)
+    if kind in _DAYS:
+        return _explain_day(scenario, system, chain, kind, node, tag, amount)
+    if kind in ("crest", "feed"):
+        return _explain_boiler(system, chain, node, amount)
+    if isinstance(bound, Bound):
+        return _explain_post(scenario, system, bound, amount)
     if kind == "mass":
         assert bound is not None
         return _explain_mass(scenario, system, demand, chain, node, amount, bound)
@@ -80,6 +117,52 @@ def _explain_hours(
         "outside its opening hours. What would mend it: another departure time (now "
         f"{int(scenario.file.depart // 3600):02d}:{int(scenario.file.depart % 3600 // 60):02d}),"
         " other hours by agreement, or another supply near it"
+    )
+
+
+def _explain_day(
+    scenario: Scenario,
+    system: UnitSystem,
+    chain: Chain,
+    kind: str,
+    node: int,
+    tag: str,
+    amount: float,
+) -> str:
+    """A limit of the clock: hours of wheels, crew, meals, duties, calls."""
+    file = scenario.file
+    found, mend = _DAYS[kind]
+    place = f"{chain.nodes[node].name} ({system.distance.text(chain.nodes[node].distance)})"
+    names = {
+        "crew": f"day {node + 1}",
+        "meal": f"{file.meals[int(tag)].name} of day {node + 1}" if kind == "meal" else "",
+        "duty": file.duties[node].name if kind == "duty" else "",
+        "depart": "the start",
+    }
+    by = f"{amount:.0f} min"
+    if kind == "duty" and file.duties[node].miles is not None:
+        by = system.distance.text(1000 * amount)
+    if kind == "meal":
+        return f"{names[kind]} {found}. What would mend it: {mend}"
+    return f"{names.get(kind, place)} {found.format(by=by)}. What would mend it: {mend}"
+
+
+def _explain_boiler(system: UnitSystem, chain: Chain, node: int, amount: float) -> str:
+    place = chain.nodes[node]
+    return (
+        f"at {system.distance.text(place.distance)} the boiler would be "
+        f"{_rounded_up(system.water, amount)} short of the level to be carried there. What would "
+        "mend it: a stop before the hill to fill up at, another road; ask the boiler's inspector"
+    )
+
+
+def _explain_post(scenario: Scenario, system: UnitSystem, bound: Bound, amount: float) -> str:
+    posted = scenario.bridges[bound.row].limit
+    return (
+        f"{bound.name} is posted at {system.mass.text(posted)} and would be "
+        f"{system.mass.text(amount)} over with what must be aboard there. What would mend it: a "
+        "supply beyond the bridge, crossing uncoupled or with water run off where the road "
+        "authority agrees, a lighter train, or another road; ask the road authority"
     )
 
 

@@ -332,5 +332,7 @@ def _warnings(scenario: Scenario, stops: tuple[Stop, ...]) -> list[str]:
                 f"{stop.name}: last confirmed {days} days before the run; ring before the day"
             )
     if stops[-1].arrive > _DAY * stops[-1].day:
-        warnings.append("the finish is reached after midnight; allow a night on the way in [nights]")
+        warnings.append(
+            "the finish is reached after midnight; allow a night on the way in [nights]"
+        )
     return warnings
