@@ -4,17 +4,15 @@ A `Demand` answers one question: with so much aboard at each segment, what does 
 segment take? Behind it stands the steam model or the scenario's own measured use.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from haulplan.demand.axles import Axle
 from haulplan.demand.defaults import Assumption
-from haulplan.demand.glass import Crest
 
-__all__ = ["BoilerStore", "Choice", "Demand", "Linear", "Serving", "Use", "linearise"]
+__all__ = ["Choice", "Demand", "Linear", "Use", "linearise"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -39,23 +37,6 @@ class Choice:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Serving:
-    """Rates at one supply [kg s⁻¹], and the share of its water that is blown down."""
-
-    water: float | None
-    coal: float | None
-    blowdown: float = 0.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class BoilerStore:
-    """Room above the boiler's working level [kg], and what the injectors move [kg s⁻¹]."""
-
-    room: float
-    feed: float
-
-
-@dataclass(frozen=True, kw_only=True)
 class Demand:
     """Use along the route.
 
@@ -63,10 +44,6 @@ class Demand:
     `Choice` opens it; `heaviest` is the most water and coal that may be aboard at a
     segment for its gear to hold the hill [kg], infinite where anything passes.
     `evaluate(aboard, gear)` takes the mass of water and coal aboard at each segment [kg].
-    `hours` is when wheels may turn on each day [s]; `serving` goes with supply.csv;
-    `nights` is the water and coal a banked or dropped fire takes till morning [kg], `leads`
-    the time from lighting up to moving off, from cold and from a bank [s]; `tandems` number
-    the axles that stand close together.
     """
 
     distance: Array
@@ -81,15 +58,6 @@ class Demand:
     lighting_up_coal: float | None
     assumptions: tuple[Assumption, ...]
     warnings: tuple[str, ...]
-    hours: tuple[tuple[float, float], ...] = ((0.0, 86400.0),)
-    serving: tuple[Serving, ...] = ()
-    nights: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    leads: tuple[float, float] = (0.0, 0.0)
-    engine_weight: float | None = None
-    axles: tuple[Axle, ...] = ()
-    tandems: tuple[tuple[int, ...], ...] = ()
-    boiler: BoilerStore | None = None
-    crests: tuple[Crest, ...] = ()
 
     @property
     def segments(self) -> int:
