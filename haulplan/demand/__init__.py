@@ -2,6 +2,7 @@
 
 from haulplan.demand.demand import Choice, Demand, Linear, Use, linearise
 from haulplan.demand.measured import measured_demand
+from haulplan.demand.outfit import fit_out
 from haulplan.demand.segment import steam_demand
 from haulplan.demand.stretches import deviates_for
 from haulplan.route import Route
@@ -36,6 +37,7 @@ def build_demand(scenario: Scenario, route: Route, *, pessimism: float | None = 
         If a hill holds the train in no gear.
     """
     if scenario.demand:
-        return measured_demand(scenario, route)
+        return fit_out(measured_demand(scenario, route), scenario, route)
     share = scenario.file.pessimism if pessimism is None else pessimism
-    return steam_demand(scenario, route, deviates_for(scenario, route, share))
+    demand = steam_demand(scenario, route, deviates_for(scenario, route, share))
+    return fit_out(demand, scenario, route)

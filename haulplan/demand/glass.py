@@ -13,7 +13,15 @@ from numpy.typing import NDArray
 from haulplan.scenario.schema import Glass
 from haulplan.units import WATER_DENSITY
 
-__all__ = ["Crest", "find_crests", "glass_mark", "level_needed"]
+__all__ = [
+    "Crest",
+    "CrestWater",
+    "boiler_room",
+    "crest_water",
+    "find_crests",
+    "glass_mark",
+    "level_needed",
+]
 
 Array = NDArray[np.float64]
 
@@ -39,6 +47,14 @@ class Crest:
     mark: float | None
     above: bool
     water: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CrestWater:
+    """Boiler water above the working level that a crest asks for [kg], and where [m]."""
+
+    distance: float
+    water: float
 
 
 def level_needed(glass: Glass, climb: float, fall: float) -> float:
@@ -154,6 +170,55 @@ def find_crests(distance: Array, elevation: Array, glass: Glass | None) -> tuple
             )
         )
     return tuple(crests)
+
+
+def crest_water(distance: Array, elevation: Array, glass: Glass | None) -> tuple[CrestWater, ...]:
+    """What the crests of a road ask of the boiler's store.
+
+    Parameters
+    ----------
+    distance, elevation
+        The profile, shape (samples,). [m]
+    glass
+        The boiler's shape.
+
+    Returns
+    -------
+    crests
+        In driving order, those for which the working level suffices left out; none
+        where the shape, the working level or the highest level is not known.
+
+    References
+    ----------
+    .. [1] `level_needed`.
+    """
+    if glass is None or glass.working_level is None or glass.highest_level is None:
+        return ()
+    needs = []
+    for crest in find_crests(distance, elevation, glass):
+        above = level_needed(glass, crest.climb, crest.fall) - glass.working_level
+        if above > 0:
+            water = above * glass.surface_area * WATER_DENSITY
+            needs.append(CrestWater(distance=crest.distance, water=water))
+    return tuple(needs)
+
+
+def boiler_room(glass: Glass | None) -> float:
+    """Water between the working and the highest level.
+
+    Parameters
+    ----------
+    glass
+        The boiler's shape.
+
+    Returns
+    -------
+    water
+        None at all where a level is not known. [kg]
+    """
+    if glass is None or glass.working_level is None or glass.highest_level is None:
+        return 0.0
+    return (glass.highest_level - glass.working_level) * glass.surface_area * WATER_DENSITY
 
 
 def _tops(elevation: Array) -> list[int]:
