@@ -260,6 +260,10 @@ STOPS: Final[Mapping[str, Default]] = MappingProxyType(
             (3, 5, 10), 0.3048, -1, "5 ft, by the sea", "published",
             "a maker's test of a steam lifter: 70 US gal/min at 5 ft of lift",
         ),
+        "yard_speed": _default(
+            (2, 3, 4), 0.44704, -1, "3 mph at most off the road", "assumption",
+            "a walking pace, with someone walking ahead",
+        ),
         "feed_over_best": _default(
             (1.2, 1.5, 2), 1, -1, "1.5 x the boiler's best", "from memory",
             "each of two feeds was to keep up with the boiler, and something over",

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from haulplan.demand.access import access_assumptions
 from haulplan.demand.axles import axle_loads
 from haulplan.demand.defaults import STOPS, Assumption
 from haulplan.demand.demand import Demand
@@ -38,7 +39,9 @@ def fit_out(demand: Demand, scenario: Scenario, route: Route) -> Demand:
     crests = crest_water(route.distance, route.elevation, glass) if route.has_heights else ()
     fires = fires_of(file)
     feed = _feed_rate(scenario, route)
+    known = {assumption.name for assumption in demand.assumptions}
     assumptions = [*demand.assumptions, *fires.assumptions, *serving_assumptions(scenario)]
+    assumptions += [a for a in access_assumptions(scenario) if a.name not in known]
     if crests and engine is not None and engine.feed_rate is None:
         default = STOPS["feed_over_best"]
         assumptions.append(
