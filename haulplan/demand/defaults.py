@@ -13,6 +13,7 @@ from typing import Final, Literal
 
 __all__ = [
     "DEFAULTS",
+    "STOPS",
     "SURFACES",
     "WEATHER",
     "Assumption",
@@ -244,6 +245,57 @@ DEFAULTS: Final[Mapping[str, Default]] = MappingProxyType(
 )  # fmt: skip
 
 
+#: Figures of stops and nights: nothing that the road itself takes rests on them.
+STOPS: Final[Mapping[str, Default]] = MappingProxyType(
+    {
+        "attainable_lift": _default(
+            (0.6, 2 / 3, 0.7), 1, -1, "2/3 of what the air holds up", "published",
+            "NWCG, Drafting Guidelines, s. 3.5: two thirds of 33.9 ft",
+        ),
+        "lift_vacuum": _default(
+            (20, 22, 24), 1 / 29.92, -1, "22 in of mercury at sea level", "published",
+            "pump operators' course, static water supplies: pumps should draw 22 in",
+        ),
+        "stated_lift": _default(
+            (3, 5, 10), 0.3048, -1, "5 ft, by the sea", "published",
+            "a maker's test of a steam lifter: 70 US gal/min at 5 ft of lift",
+        ),
+        "yard_speed": _default(
+            (2, 3, 4), 0.44704, -1, "3 mph at most off the road", "assumption",
+            "a walking pace, with someone walking ahead",
+        ),
+        "feed_over_best": _default(
+            (1.2, 1.5, 2), 1, -1, "1.5 x the boiler's best", "from memory",
+            "each of two feeds was to keep up with the boiler, and something over",
+        ),
+        "banked_water": _default(
+            (0.01, 0.04, 0.08), 1, 1, "4 % of the boiler's water", "assumption",
+            "leaks and a simmer overnight",
+        ),
+        "dropped_water": _default(
+            (0.005, 0.02, 0.05), 1, 1, "2 % of the boiler's water", "assumption",
+            "leaks, and blowing through in the morning; cooling lowers the level, not the mass",
+        ),
+        **{
+            f"{fire}_lead_{size}": _default(
+                band, 60, 1, shown, "from memory", f"crews' usual times for {meant}"
+            )
+            for size, meant, cold, banked in (
+                ("small", "a small tractor", (75, 97.5, 120), (20, 30, 40)),
+                ("middling", "an engine of 6 to 8 nominal horsepower", (120, 150, 180),
+                 (30, 45, 60)),
+                ("large", "a large road locomotive", (150, 195, 240), (45, 60, 75)),
+                ("largest", "the largest ploughing engines", (180, 240, 300), (60, 75, 90)),
+            )
+            for fire, band, shown in (
+                ("cold", cold, f"{cold[1]:g} min to raise steam from cold"),
+                ("banked", banked, f"{banked[1]:g} min to bring round a banked fire"),
+            )
+        },
+    }
+)  # fmt: skip
+
+
 @dataclass(frozen=True, kw_only=True)
 class Surface:
     """Rolling resistance of a wagon on one surface, force per weight, by tyre.
@@ -383,14 +435,14 @@ WEATHER: Final[Mapping[str, Weather]] = MappingProxyType(
 
 
 def every_default() -> list[Default]:
-    """Each default once: figures, surfaces by tyre, weather other than dry.
+    """Each default once: figures, stops, surfaces by tyre, weather other than dry.
 
     Returns
     -------
     defaults
         In the order of this module.
     """
-    rows = list(DEFAULTS.values())
+    rows = [*DEFAULTS.values(), *STOPS.values()]
     for surface in SURFACES.values():
         rows += [surface.rubber, surface.steel, surface.rubber_grip, surface.steel_grip]
     for name, weather in WEATHER.items():

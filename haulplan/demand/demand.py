@@ -10,7 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from haulplan.demand.axles import Axle
 from haulplan.demand.defaults import Assumption
+from haulplan.demand.glass import CrestWater
 
 __all__ = ["Choice", "Demand", "Linear", "Use", "linearise"]
 
@@ -44,6 +46,11 @@ class Demand:
     `Choice` opens it; `heaviest` is the most water and coal that may be aboard at a
     segment for its gear to hold the hill [kg], infinite where anything passes.
     `evaluate(aboard, gear)` takes the mass of water and coal aboard at each segment [kg].
+
+    Of engine and train besides: `axles`, none where they are not known; `engine_weight`
+    [kg]; `feed_rate` from tank to boiler [kg s⁻¹]; `crests` and `boiler_room` above the
+    working level [kg]; `leads` of lighting up from cold and from a banked fire [s]; water
+    and coal of a night with the fire `banked` or `dropped` [kg]. None where not known.
     """
 
     distance: Array
@@ -58,6 +65,14 @@ class Demand:
     lighting_up_coal: float | None
     assumptions: tuple[Assumption, ...]
     warnings: tuple[str, ...]
+    axles: tuple[Axle, ...] = ()
+    engine_weight: float | None = None
+    feed_rate: float | None = None
+    crests: tuple[CrestWater, ...] = ()
+    boiler_room: float = 0.0
+    leads: tuple[float, float] = (0.0, 0.0)
+    banked: tuple[float, float] | None = None
+    dropped: tuple[float, float] | None = None
 
     @property
     def segments(self) -> int:

@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from haulplan.demand.defaults import Assumption
 from haulplan.demand.demand import Choice, Demand, Use
+from haulplan.demand.glass import crest_water
 from haulplan.errors import InputError, Problem
 from haulplan.route import Route
 from haulplan.scenario import Scenario
@@ -42,6 +43,9 @@ def measured_demand(scenario: Scenario, route: Route) -> Demand:
     stretches = _stretches(scenario.demand, route)
     cuts = {0.0, route.length, *(p.distance for p in route.passings)}
     cuts |= {d for begin, end, _ in stretches for d in (begin, end)}
+    glass = None if scenario.file.engine is None else scenario.file.engine.glass
+    if route.has_heights:
+        cuts |= {c.distance for c in crest_water(route.distance, route.elevation, glass)}
     distance = np.array(sorted(cuts))
     distance = distance[np.r_[True, np.diff(distance) > 1e-3]]
     distance[-1] = route.length

@@ -189,6 +189,11 @@ def _check_engine(file: schema.ScenarioFile) -> list[Problem]:
             problems.append(
                 ("engine.glass.highest_level", "not above working_level", "swap or mend them")
             )
+        elif low is not None and engine.feed_rate is None and file.fuel is None:
+            problems.append(
+                ("engine.feed_rate", "missing, and without [fuel] it cannot be reckoned",
+                 "give what one injector or pump feeds, or take the boiler's levels out")
+            )  # fmt: skip
     if engine is not None and engine.axles is not None:
         base = engine.axles.wheelbase
         lifted = sum(
