@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.demand import Demand
-from haulplan.demand.access import access_use
 from haulplan.errors import InternalError
 from haulplan.plan.plan import Plan, Stop, Trace
 from haulplan.route import Passing, Route
@@ -41,7 +40,7 @@ class _Train:
         self.sample = 0
         self.room_tank, self.room_bunker = stores.tank, stores.bunker
         self.room_cart = sum(s.water for s in scenario.stores if s.kind == "cart")
-        self.room_boiler = 0.0 if demand.boiler is None else demand.boiler.room
+        self.room_boiler = demand.boiler_room
         self.broken: list[str] = []
         self.crossed: list[float] = []
         self.trace: list[tuple[float, ...]] = []
@@ -232,9 +231,9 @@ def _drive(
 
 def _feed(demand: Demand, train: _Train, used: float, duration: float, wanted: float) -> float:
     """Water from tank to boiler on a segment: at once to the level wanted, then kept there."""
-    if demand.boiler is None:
+    if not demand.has_boiler or demand.feed_rate is None:
         return used
-    fed = min(max(wanted - train.boiler + used, 0.0), demand.boiler.feed * duration)
+    fed = min(max(wanted - train.boiler + used, 0.0), demand.feed_rate * duration)
     train.boiler += fed - used
     room = max(train.room_boiler, 1.0)
     train.check("boiler below its working level", -train.boiler, room)
@@ -324,7 +323,7 @@ def _stand(scenario: Scenario, demand: Demand, train: _Train, stop: Stop) -> Non
     if supply is not None:
         if supply.standing == "dry only" and scenario.file.conditions.weather in _WET:
             train.broken.append(f"{stop.name} is for dry days only")
-        _drive_off(scenario, train, supply, stop)
+        _drive_off(scenario, demand, train, stop)
     _check_takes(scenario, train, stop, supply, truck)
     seller = supply if truck is None else truck
     _check_stay(
@@ -343,9 +342,9 @@ def _stand(scenario: Scenario, demand: Demand, train: _Train, stop: Stop) -> Non
     _leave(scenario, demand, train, stop, blown)
 
 
-def _drive_off(scenario: Scenario, train: _Train, supply: Supply, stop: Stop) -> None:
+def _drive_off(scenario: Scenario, demand: Demand, train: _Train, stop: Stop) -> None:
     """The drive off the road, half before and half after serving."""
-    time, water, coal = access_use(scenario, supply, train.aboard)
+    time, water, coal = demand.access(stop.row or 0, train.aboard)
     for what, driven, planned, room in (
         ("time", time, stop.access_time, _DAY),
         ("water", water, stop.access_water, train.room_tank),
@@ -491,11 +490,11 @@ def _leave(scenario: Scenario, demand: Demand, train: _Train, stop: Stop, blown:
     """Move off, next morning after a night; the reserve holds then too."""
     burnt = demand.standing_water * stop.stay
     fed = burnt
-    if demand.boiler is not None:
+    if demand.has_boiler and demand.feed_rate is not None:
         fed = stop.boiler_depart - train.boiler + burnt
         room = max(train.room_boiler, 1.0)
         train.check(f"feed at {stop.name}", -fed, room)
-        train.check(f"feed at {stop.name}", fed - demand.boiler.feed * stop.stay, room)
+        train.check(f"feed at {stop.name}", fed - demand.feed_rate * stop.stay, room)
         train.check(f"boiler at {stop.name}", -stop.boiler_depart, room)
         train.check(f"boiler at {stop.name}", stop.boiler_depart - train.room_boiler, room)
         train.boiler = stop.boiler_depart

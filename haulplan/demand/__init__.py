@@ -39,5 +39,5 @@ def build_demand(scenario: Scenario, route: Route, *, pessimism: float | None = 
     if scenario.demand:
         return fit_out(measured_demand(scenario, route), scenario, route)
     share = scenario.file.pessimism if pessimism is None else pessimism
-    demand = steam_demand(scenario, route, deviates_for(scenario, route, share))
-    return fit_out(demand, scenario, route)
+    deviates = deviates_for(scenario, route, share)
+    return fit_out(steam_demand(scenario, route, deviates), scenario, route, deviates)

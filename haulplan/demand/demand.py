@@ -4,7 +4,7 @@ A `Demand` answers one question: with so much aboard at each segment, what does 
 segment take? Behind it stands the steam model or the scenario's own measured use.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from haulplan.demand.axles import Axle
 from haulplan.demand.defaults import Assumption
 from haulplan.demand.glass import CrestWater
 
-__all__ = ["Choice", "Demand", "Linear", "Use", "linearise"]
+__all__ = ["Choice", "Demand", "Linear", "Serving", "Use", "linearise"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -39,6 +39,19 @@ class Choice:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Serving:
+    """Rates at one supply [kg s⁻¹], and the share of its water that is blown down."""
+
+    water: float | None
+    coal: float | None
+    blowdown: float = 0.0
+
+
+def _no_access(row: int, aboard: float) -> tuple[float, float, float]:
+    return 0.0, 0.0, 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
 class Demand:
     """Use along the route.
 
@@ -51,6 +64,10 @@ class Demand:
     [kg]; `feed_rate` from tank to boiler [kg s⁻¹]; `crests` and `boiler_room` above the
     working level [kg]; `leads` of lighting up from cold and from a banked fire [s]; water
     and coal of a night with the fire `banked` or `dropped` [kg]. None where not known.
+
+    Of places: `serving` goes with supply.csv, and `access(row, aboard)` is what leaving the
+    road for a supply takes [s], [kg], [kg]. `hours` is when wheels may turn on each day [s];
+    `tandems` number axles that stand close together.
     """
 
     distance: Array
@@ -73,6 +90,20 @@ class Demand:
     leads: tuple[float, float] = (0.0, 0.0)
     banked: tuple[float, float] | None = None
     dropped: tuple[float, float] | None = None
+    tandems: tuple[tuple[int, ...], ...] = ()
+    serving: tuple[Serving, ...] = ()
+    access: Callable[[int, float], tuple[float, float, float]] = _no_access
+    hours: tuple[tuple[float, float], ...] = ((0.0, 86400.0),)
+
+    @property
+    def has_boiler(self) -> bool:
+        """Whether the boiler's water is a store of its own: a crest asks for more of it."""
+        return bool(self.crests) and self.feed_rate is not None
+
+    @property
+    def nights(self) -> Mapping[str, tuple[float, float]]:
+        """Water and coal till morning for each way of keeping the fire [kg]."""
+        return {"banked": self.banked or (0.0, 0.0), "dropped": self.dropped or (0.0, 0.0)}
 
     @property
     def segments(self) -> int:

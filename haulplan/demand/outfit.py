@@ -1,23 +1,31 @@
 """Engine and train apart from the road's use: axles, the boiler's own store, fires."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
-from haulplan.demand.access import access_assumptions
-from haulplan.demand.axles import axle_loads
-from haulplan.demand.defaults import STOPS, Assumption
-from haulplan.demand.demand import Demand
+from haulplan.demand.access import access_assumptions, access_use
+from haulplan.demand.axles import axle_loads, groups
+from haulplan.demand.boiler import blowdown_share
+from haulplan.demand.daylight import wheel_hours
+from haulplan.demand.defaults import DEFAULTS, STOPS, Assumption
+from haulplan.demand.demand import Demand, Serving
 from haulplan.demand.fires import fires_of
 from haulplan.demand.glass import boiler_room, crest_water
 from haulplan.demand.plant import Figures, make_boiler
 from haulplan.demand.resistance import standard_air
-from haulplan.demand.serving import serving_assumptions
+from haulplan.demand.serving import serving_assumptions, serving_rates
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 
 __all__ = ["fit_out"]
 
 
-def fit_out(demand: Demand, scenario: Scenario, route: Route) -> Demand:
+def fit_out(
+    demand: Demand,
+    scenario: Scenario,
+    route: Route,
+    deviates: Mapping[str, float] | None = None,
+) -> Demand:
     """The demand with what a plan needs of engine and train besides.
 
     Parameters
@@ -26,11 +34,13 @@ def fit_out(demand: Demand, scenario: Scenario, route: Route) -> Demand:
         Of the road.
     scenario, route
         The problem.
+    deviates
+        Standard deviations by which defaults are moved towards thirst, by name.
 
     Returns
     -------
     demand
-        With axles, the engine's weight, feed, crests, fires and what they assume.
+        With axles, the engine's weight, feed, crests, fires, places and what they assume.
     """
     file = scenario.file
     engine = file.engine
@@ -47,9 +57,21 @@ def fit_out(demand: Demand, scenario: Scenario, route: Route) -> Demand:
         assumptions.append(
             Assumption(name="feed of one injector", value=default.shown, source=default.origin)
         )
+    axles = axle_loads(engine, file.train.wagons, carts[0] if len(carts) == 1 else None)
+    altitude = float(route.elevation.mean()) if route.has_heights else 0.0
+
+    def access(row: int, aboard: float) -> tuple[float, float, float]:
+        return access_use(
+            scenario, scenario.supplies[row], aboard, altitude=altitude, deviates=deviates
+        )
+
     return replace(
         demand,
-        axles=axle_loads(engine, file.train.wagons, carts[0] if len(carts) == 1 else None),
+        axles=axles,
+        tandems=groups(axles),
+        serving=_serving(scenario, altitude),
+        access=access,
+        hours=wheel_hours(scenario, route),
         engine_weight=None if engine is None else engine.weight,
         feed_rate=feed,
         crests=crests,
@@ -58,6 +80,20 @@ def fit_out(demand: Demand, scenario: Scenario, route: Route) -> Demand:
         banked=fires.banked,
         dropped=fires.dropped,
         assumptions=tuple(assumptions),
+    )
+
+
+def _serving(scenario: Scenario, altitude: float) -> tuple[Serving, ...]:
+    limit = DEFAULTS["blowdown_limit"].value
+    return tuple(
+        Serving(
+            water=water,
+            coal=coal,
+            blowdown=0.0 if supply.solids is None else blowdown_share(supply.solids, limit),
+        )
+        for supply, (water, coal) in zip(
+            scenario.supplies, serving_rates(scenario, altitude), strict=True
+        )
     )
 
 

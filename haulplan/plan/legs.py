@@ -124,7 +124,7 @@ def nodes_of(route: Route, demand: Demand, scenario: Scenario) -> tuple[Node, ..
         for p in route.passings
         if (kind := _event(scenario, p)) is not None
     ]
-    for crest in demand.crests:
+    for crest in demand.crests if demand.has_boiler else ():
         at = demand.index(crest.distance)
         marks.append(
             Node(
@@ -132,13 +132,19 @@ def nodes_of(route: Route, demand: Demand, scenario: Scenario) -> tuple[Node, ..
                 name="crest",
                 sample=at,
                 distance=float(demand.distance[at]),
-                crest=crest.above_working,
+                crest=crest.water,
             )
         )
     for sample in sorted({s for c in demand.choices for s in (c.first, c.last)}):
         if 0 < sample < demand.segments:
-            at = float(demand.distance[sample])
-            marks.append(Node(kind="gear", name="change of gear", sample=sample, distance=at))
+            marks.append(
+                Node(
+                    kind="gear",
+                    name="change of gear",
+                    sample=sample,
+                    distance=float(demand.distance[sample]),
+                )
+            )
     marks.sort(key=lambda node: (node.sample, _RANK[node.kind]))
     ends = [
         Node(kind=kind, name=name, sample=sample, distance=distance)

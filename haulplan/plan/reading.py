@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.demand import Demand
-from haulplan.demand.access import access_use
+from haulplan.demand.axles import Axle
 from haulplan.plan.legs import Node
 from haulplan.plan.rules import Bound, Cart, Duty, Fire, Halt, Limits, Meal, Offer, Rules
 from haulplan.scenario import Scenario
@@ -91,21 +91,21 @@ def read_offers(
     for number, node in enumerate(nodes):
         if node.passing is None:
             continue
+        row = node.passing.row
         if node.kind == "supply":
-            supply = scenario.supplies[node.passing.row]
+            supply = scenario.supplies[row]
             if supply.standing == "dry only" and scenario.file.conditions.weather in _WET:
                 continue
             aboard = arriving.get(number, 0.5 * (stores.tank + stores.bunker))
-            offers[number] = _offer(scenario, demand, node.passing.row, supply, aboard)
-        elif node.kind == "halt" and truck is not None:
-            if scenario.places[node.passing.row].halt == "yes":
-                offers[number] = _truck(scenario, *truck)
+            offers[number] = _offer(scenario, demand, row, supply, aboard)
+        elif node.kind == "halt" and truck and scenario.places[row].halt == "yes":
+            offers[number] = _truck(scenario, *truck)
     return offers
 
 
 def _offer(scenario: Scenario, demand: Demand, row: int, supply: Supply, aboard: float) -> Offer:
     file = scenario.file
-    time, water, coal = access_use(scenario, supply, aboard)
+    time, water, coal = demand.access(row, aboard)
     rates = demand.serving[row]
     serving = supply.serving or file.serving
     return Offer(
@@ -169,7 +169,6 @@ def read_rules(scenario: Scenario, demand: Demand, nodes: Sequence[Node]) -> Rul
     latest = tuple(1440.0 * day + (sets - file.depart) / 60 for day, (_, sets) in enumerate(hours))
     if len(hours) == 1 and file.hours.light == "any" and file.hours.latest >= _DAY:
         latest = (math.inf,)
-    boiler = demand.boiler
     return Rules(
         halts=_halts(scenario, demand, nodes),
         depart_by=0.0 if file.depart_by is None else (file.depart_by - file.depart) / 60,
@@ -199,8 +198,8 @@ def read_rules(scenario: Scenario, demand: Demand, nodes: Sequence[Node]) -> Rul
             for meal in file.meals
         ),
         cart=_cart(scenario),
-        boiler=0.0 if boiler is None else boiler.room,
-        feed=math.inf if boiler is None else 60 * boiler.feed,
+        boiler=demand.boiler_room,
+        feed=60 * demand.feed_rate if demand.has_boiler and demand.feed_rate else math.inf,
     )
 
 
@@ -282,7 +281,7 @@ def _posted(scenario: Scenario, demand: Demand, bridge: Bridge, row: int) -> tup
     most = bridge.limit * (1.0 - scenario.file.bridge_margin)
     if bridge.kind == "gross":
         return _gross(scenario, demand, bridge, row, most)
-    groups = [(axle,) for axle in demand.axles]
+    groups: list[tuple[Axle, ...]] = [(axle,) for axle in demand.axles]
     if bridge.kind == "tandem":
         groups = [tuple(demand.axles[i] for i in pair) for pair in demand.tandems]
     return tuple(
@@ -319,7 +318,7 @@ def _gross(
     stores = scenario.file.stores
     carts = [store for store in scenario.stores if store.kind == "cart"]
     room = stores.tank + stores.bunker + sum(c.water for c in carts)
-    room += 0.0 if demand.boiler is None else demand.boiler.room
+    room += demand.boiler_room if demand.has_boiler else 0.0
     loose = max(demand.dry_weight + room - most, 0.0)
     bounds = [bound(bridge.name, demand.dry_weight, towed=True, loose=loose)]
     if _uncouple(scenario, demand, bridge) is not None:

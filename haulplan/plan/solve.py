@@ -10,7 +10,6 @@ import pulp
 from numpy.typing import NDArray
 
 from haulplan.demand import Demand
-from haulplan.demand.access import access_use
 from haulplan.errors import InternalError, NoPlanError
 from haulplan.plan.build import build_programme
 from haulplan.plan.explain import explain_shortage
@@ -84,7 +83,8 @@ class Solution:
 
     def carried(self, moment: Mapping[str, Array]) -> Array:
         """Everything consumable aboard at each node, on arrival or on leaving [kg]."""
-        return np.sum(list(moment.values()), axis=0)
+        total: Array = np.sum(list(moment.values()), axis=0)
+        return total
 
     @property
     def gap(self) -> float:
@@ -177,7 +177,7 @@ def solve(
         hint = {d.name: float(round(_value(d))) for d in staged.programme.decisions}
         chosen = solution.gears
         aboard = _carried(demand, solution)
-        moved = _movement(scenario, demand, solution, aboard)
+        moved = _movement(demand, solution, aboard)
         arrived = solution.carried(solution.arrive)
         arriving = {i: float(arrived[i]) for i in offers if solution.stopped[i]}
         if number and _within(moved, margin, room) and margin.mass <= _SETTLED * room:
@@ -302,11 +302,11 @@ def _carried(demand: Demand, solution: Solution) -> Array:
     return carried
 
 
-def _movement(scenario: Scenario, demand: Demand, solution: Solution, carried: Array) -> Margin:
+def _movement(demand: Demand, solution: Solution, carried: Array) -> Margin:
     """Most by which the bent curve is off the straight one, summed from the start."""
     use = demand.evaluate(carried, demand.geared(solution.gears))
     samples = [node.sample for node in solution.chain.nodes]
-    access = _access_moved(scenario, solution)
+    access = _access_moved(demand, solution)
     leave, arrive = solution.leave, solution.arrive
 
     def off(used: Array, straight: Array, way: Array) -> float:
@@ -322,14 +322,14 @@ def _movement(scenario: Scenario, demand: Demand, solution: Solution, carried: A
     return Margin(mass=max(water, coal), time=time)
 
 
-def _access_moved(scenario: Scenario, solution: Solution) -> Array:
+def _access_moved(demand: Demand, solution: Solution) -> Array:
     """By how much each drive off the road differs from what was reckoned, (3, nodes)."""
     moved = np.zeros((3, len(solution.work)))
     arrived = solution.carried(solution.arrive)
     for i, work in enumerate(solution.work):
         passing = solution.chain.nodes[i].passing
         if work.access_time and passing is not None:
-            now = access_use(scenario, scenario.supplies[passing.row], float(arrived[i]))
+            now = demand.access(passing.row, float(arrived[i]))
             planned = (work.access_time, work.access_water, work.access_coal)
             moved[:, i] = np.abs(np.subtract(now, planned))
     return moved

@@ -205,7 +205,8 @@ def _leg(
 def _days(scenario: Scenario, demand: Demand, stops: tuple[Stop, ...]) -> tuple[Day, ...]:
     """Each day from lighting up to the last wheel turned."""
     hours = demand.hours
-    days, left, lead = [], stops[0].depart, demand.leads[0]
+    days: list[Day] = []
+    left, lead = stops[0].depart, demand.leads[0]
     for stop in stops[1:]:
         if stop.fire is None and stop.kind != "finish":
             continue
