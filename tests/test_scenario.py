@@ -36,7 +36,7 @@ MORE: Toml = {
         "transmission_efficiency": "80 %", "adhesion": "40 %", "auxiliary_steam": "3 %",
         "firing_rate": "40 lb/sq ft/h", "kind": "road-locomotive", "low_pressure_bore": "29 cm",
         "tyre_width": "40 cm", "control": "cut-off", "frontal_area": "6 m2",
-        "steepest_descent": "1 in 8",
+        "steepest_descent": "1 in 8", "feed_rate": "25 L/min",
         "gears": [
             {"name": "low", "ratio": 18.0, "speed": "3 km/h", "meshes": 3},
             {"name": "high", "ratio": 9.0, "speed": "7 km/h", "meshes": 2},
@@ -45,21 +45,45 @@ MORE: Toml = {
             "crown_back": "48 in", "tubes_front": "-60 in", "tubes_height": "-8 in",
             "glass_at": "50 in", "glass_bottom": "1 in", "glass_length": "8 in",
             "minimum_cover": "2 in", "swell": "1 in", "surface_area": "2 m2",
+            "working_level": "4 in", "highest_level": "7 in",
         },
+        "axles": {"wheelbase": "3 m", "tank_ahead": "-0.5 m", "bunker_ahead": "-0.8 m"},
     },
     "fuel": {"kind": "bituminous-good"},
     "train": {
         "wagons": [
             {
                 "name": "Van", "tare": "3 t", "load": "1 t", "tyre": "rubber", "count": 2,
-                "wheel_diameter": "1 m", "tyre_width": "20 cm",
-            }
+                "wheel_diameter": "1 m", "tyre_width": "20 cm", "axles": 2, "wheelbase": "3 m",
+                "behind": "4 m",
+            },
+            {"name": "Barrel", "tare": "1 t", "tyre": "rubber", "axles": 1, "behind": "4 m"},
         ]
     },
     "conditions": {
         "weather": "wet", "wind_speed": "10 mph", "wind_from": 270.0,
         "feed_temperature": "60 degF", "feed_solids": "200 ppm",
     },
+    "depart_by": "08:00",
+    "last_resort": {"water": "60 L", "coal": "10 kg"},
+    "serving": "in turn",
+    "hours": {
+        "earliest": "06:00", "latest": "21:00", "light": "sun", "utc_offset": "1 h",
+        "latitude": "55.0", "longitude": "-2.0", "crew": "13 h", "rest": "9 h",
+    },
+    "lighting_up": {"cold": "3 h", "banked": "1 h"},
+    "duties": [
+        {"name": "Oil round", "hours": "2 h", "takes": "10 min", "beside": "yes"},
+        {"name": "Rake the ashpan", "miles": "10 mile", "takes": "8 min", "beside": "no"},
+    ],
+    "meals": [{"name": "Noon", "earliest": "11:30", "latest": "13:30", "takes": "30 min"}],
+    "nights": {
+        "most": 1, "banked_water": "40 L", "banked_coal": "30 kg", "dropped_water": "10 L",
+        "dropped_coal": "70 kg", "fire": "banked",
+    },
+    "coaling": {"people": 2, "sack": "25 kg", "sacks_per_hour": 48},
+    "risk": {"chance": "5 %", "day": "10 %", "stretch": "8 %", "length": "1 km"},
+    "paces": ["80 %", "100 %"],
     "pessimism": "80 %",
     "bridge_margin": "2 %",
     "standing_water": "20 L/h",
@@ -79,11 +103,16 @@ ROWS: Mapping[str, tuple[type[BaseModel], tuple[dict[str, str], ...]]] = {
                 "coal_rate": "20 kg/min", "coal_price": "0.4 USD/kg", "call_out": "5 USD",
                 "set_up": "10 min", "opens": "06:00", "closes": "20:00", "side": "left",
                 "contact": "the miller", "permit": "no. 3", "last_confirmed": "2027-05-01",
-                "note": "low wall",
+                "note": "low wall", "serving": "together", "access": "200 m",
+                "access_surface": "earth", "access_time": "8 min", "access_water": "12 L",
+                "access_coal": "2 kg", "turning_time": "3 min", "turning": "yes",
+                "night": "yes", "night_price": "15 USD", "standing": "dry only",
+                "quality": "hard", "solids": "300 ppm",
             },
             {
                 "name": "Pond", "kind": "pond", "latitude": "55.01", "longitude": "-2",
-                "water_available": "500 L", "water_rate": "60 L/min",
+                "water_available": "500 L", "water_rate": "60 L/min", "lift": "9 ft",
+                "coal_available": "1 t", "sacks": "yes",
             },
         ),
     ),
@@ -92,16 +121,38 @@ ROWS: Mapping[str, tuple[type[BaseModel], tuple[dict[str, str], ...]]] = {
         (
             {
                 "name": "Arch", "at": "3 km", "limit": "30 t", "last_confirmed": "2027-05-01",
-                "note": "stone",
+                "note": "stone", "uncouple": "15 min", "drain": "80 L/min",
             },
-            {"name": "Span", "latitude": "55.02", "longitude": "-2", "limit": "30 t"},
+            {
+                "name": "Span", "latitude": "55.02", "longitude": "-2", "limit": "12 t",
+                "kind": "tandem",
+            },
         ),
     ),
     "places.csv": (
         schema.Place,
         (
-            {"name": "Oak", "at": "4 km", "note": "shade"},
-            {"name": "Elm", "latitude": "55.03", "longitude": "-2"},
+            {"name": "Oak", "at": "4 km", "note": "shade", "halt": "yes", "turning": "no"},
+            {
+                "name": "Elm", "latitude": "55.03", "longitude": "-2", "night": "yes",
+                "night_price": "20 USD", "stay": "40 min", "opens": "09:00", "closes": "17:00",
+                "day": "2",
+            },
+        ),
+    ),
+    "stores.csv": (
+        schema.Store,
+        (
+            {
+                "name": "Barrel", "kind": "cart", "water": "900 L", "at_start": "800 L",
+                "water_rate": "60 L/min",
+            },
+            {
+                "name": "Flatbed", "kind": "truck", "water": "2000 L", "coal": "500 kg",
+                "loads": "2", "water_rate": "200 L/min", "coal_rate": "20 kg/min",
+                "water_price": "0.02 USD/L", "coal_price": "0.5 USD/kg", "call_out": "40 USD",
+                "set_up": "5 min",
+            },
         ),
     ),
     "surfaces.csv": (
@@ -126,6 +177,12 @@ ROWS: Mapping[str, tuple[type[BaseModel], tuple[dict[str, str], ...]]] = {
         ),
     ),
 }  # fmt: skip
+
+
+GLASS = {k: v for k, v in MORE["engine"]["glass"].items() if not k.endswith("level")}
+AXLES: Toml = MORE["engine"]["axles"]
+OILING = {"name": "Oil", "hours": "1 h", "takes": "5 min"}
+NOON = {"name": "Noon", "earliest": "11:30", "latest": "13:00", "takes": "20 min"}
 
 
 def table(rows: tuple[dict[str, str], ...]) -> str:
@@ -210,6 +267,8 @@ def spoil(toml: Toml, key: Key, value: object) -> Toml:
     toml = copy.deepcopy(toml)
     if key[0] == "aim" and key[1:] and key[1] != "first":
         toml["aim"] = dict(WEIGHTS)
+    if key == ("duties", 0, "miles"):
+        toml["duties"].reverse()
     get(toml, key[:-1])[key[-1]] = value
     return toml
 
@@ -252,10 +311,11 @@ def only_line(folder: Path) -> str:
 def test_every_key_and_column_can_be_given(
     full: Toml, tables: dict[str, str], write: Write
 ) -> None:
+    elsewhere: dict[Key, Toml] = {("aim", name): {"aim": WEIGHTS} for name in WEIGHTS}
+    elsewhere["duties", 0, "miles"] = {"duties": full["duties"][1:]}
     for key, _, _ in KEYS:
-        toml = full if key[:1] != ("aim",) or key[1:] == ("first",) else {"aim": WEIGHTS}
         if key != ("train", "dry_weight"):
-            get(toml, key)
+            get(elsewhere.get(key, full), key)
     for model, rows in ROWS.values():
         given = {column for row in rows for column in row} | {"grade"}
         columns = {{"begin": "from", "end": "to"}.get(n, n) for n in model.model_fields}
@@ -569,8 +629,17 @@ def test_every_price_in_another_currency_is_told(
     full: Toml, tables: dict[str, str], write: Write
 ) -> None:
     full["currency"] = "GBP"
-    columns = [p.where.split()[-1] for p in problems_of(write(full, tables))]
-    assert columns == ["water_price", "coal_price", "call_out"]
+    told = [(p.file, p.where.split()[-1]) for p in problems_of(write(full, tables))]
+    assert told == [
+        ("supply.csv", "water_price"),
+        ("supply.csv", "coal_price"),
+        ("supply.csv", "call_out"),
+        ("supply.csv", "night_price"),
+        ("places.csv", "night_price"),
+        ("stores.csv", "water_price"),
+        ("stores.csv", "coal_price"),
+        ("stores.csv", "call_out"),
+    ]
 
 
 # --- files ----------------------------------------------------------------------------
@@ -741,6 +810,26 @@ def test_what_only_a_recording_needs_is_not_ignored_beside_a_table(
         (("aim",), {"first": "earliest", "stop": 1}, "aim", "give 'first', or"),
         (("aim",), {"stop": 0, "minute": 0}, "aim", "all weights are zero"),
         (("train", "dry_weight"), "20 t", "train.dry_weight", "given beside an engine"),
+        (("last_resort",), {"water": "160 L"}, "last_resort.water", "above reserve.water"),
+        (("last_resort",), {"water": "0 L", "coal": "full"}, "last_resort.coal", "above reserve"),
+        (("depart_by",), "06:00", "", "'depart_by' is before 'depart'"),
+        (("hours",), {"earliest": "08:00"}, "depart", "before hours.earliest; leave later"),
+        (("hours",), {"latest": "07:00"}, "depart", "not before hours.latest"),
+        (("hours",), {"earliest": "9:00", "latest": "8:00"}, "hours", "is not before 'latest'"),
+        (("hours",), {"light": "sun"}, "hours", "light needs utc_offset"),
+        (("hours",), {"latitude": "50"}, "hours", "give both or neither"),
+        (("hours",), {"light": "sun", "utc_offset": "1 h"}, "hours.light", "where the sun is"),
+        (("duties",), [OILING, OILING], "duties[2].name", "'Oil' stands there twice"),
+        (("duties",), [OILING | {"miles": "5 km"}], "duties[1]", "either 'hours' or 'miles'"),
+        (("meals",), [NOON, NOON], "meals[2].name", "'Noon' stands there twice"),
+        (("meals",), [NOON | {"latest": "11:00"}], "meals[1]", "is not before 'latest'"),
+        (("nights",), {"most": 1}, "nights.most", "no place to spend a night"),
+        (("engine", "glass"), GLASS | {"working_level": "3 in"}, "engine.glass.highest_level",
+         "missing; give both levels"),
+        (("engine", "glass"), GLASS | {"working_level": "3 in", "highest_level": "3 in"},
+         "engine.glass.highest_level", "not above working_level"),
+        (("engine", "axles"), AXLES | {"tank_ahead": "-3 m", "wheelbase": "80 cm"},
+         "engine.axles", "lift the leading axle off the road"),
     ],
     ids=lambda item: repr(item)[:30],
 )  # fmt: skip
@@ -749,7 +838,7 @@ def test_keys_at_odds_are_told(
 ) -> None:
     get(steam, key[:-1])[key[-1]] = value
     line = only_line(write(steam, {"route.csv": road_csv}))
-    assert line.startswith(f"scenario.toml, {where}: ")
+    assert line.startswith(f"scenario.toml, {where}: " if where else "scenario.toml: ")
     assert said in line
 
 
@@ -767,6 +856,11 @@ def test_cut_offs_the_wrong_way_round_are_told(
         ("supply.csv", {"water_rate": ""}, "water_available and water_rate"),
         ("supply.csv", {"coal_available": ""}, "coal_available and coal_rate"),
         ("supply.csv", {"opens": "20:00"}, "'opens' is not before 'closes'"),
+        ("places.csv", {"day": "1"}, "hours or day without 'stay'"),
+        ("places.csv", {"stay": "1 h", "opens": "10:00", "closes": "9:00"}, "is not before"),
+        ("stores.csv", {"coal": "1 t"}, "a cart carries water and nothing else"),
+        ("stores.csv", {"water_rate": ""}, "water and water_rate are not both there"),
+        ("stores.csv", {"kind": "truck", "water": "", "water_rate": ""}, "neither water nor"),
         ("surfaces.csv", {"to": "1 km"}, "'to' is not beyond 'from'"),
         ("surfaces.csv", {"surface": "", "speed_limit": ""}, "neither surface nor speed_limit"),
         ("demand.csv", {"to": "0 km"}, "'to' is not beyond 'from'"),
@@ -787,6 +881,176 @@ def test_cells_at_odds_are_told(
     assert said in line
 
 
+@pytest.mark.parametrize(
+    ("file", "row", "changes", "where", "said"),
+    [
+        ("supply.csv", 1, {"sacks": "yes"}, "row 2, column sacks", "beside coal_rate; give one"),
+        (
+            "supply.csv",
+            2,
+            {},
+            "row 3, column sacks",
+            "no [coaling] in scenario.toml; give [coaling]",
+        ),
+        (
+            "supply.csv",
+            2,
+            {"water_available": "", "water_rate": ""},
+            "row 3, column lift",
+            "no water_available; give it",
+        ),
+        (
+            "supply.csv",
+            2,
+            {"coal_available": ""},
+            "row 3, column sacks",
+            "no coal_available; give it",
+        ),
+        (
+            "supply.csv",
+            2,
+            {"access": "100 m"},
+            "row 3, column access_time",
+            "demand.csv does not tell",
+        ),
+        (
+            "supply.csv",
+            1,
+            {"access_coal": ""},
+            "row 2, column access_coal",
+            "demand.csv does not tell",
+        ),
+        (
+            "stores.csv",
+            1,
+            {"name": "Tub"},
+            "row 2, column name",
+            "no wagon is named 'Tub'; give [[tr",
+        ),
+        ("stores.csv", 1, {"name": "Van"}, "row 2, column name", "several wagons are named 'Van'"),
+        (
+            "stores.csv",
+            1,
+            {"at_start": "901 L"},
+            "row 2, column at_start",
+            "above water; give at most",
+        ),
+        (
+            "stores.csv",
+            1,
+            {"loads": "3"},
+            "row 2, column loads",
+            "given for a cart; leave the cell",
+        ),
+        ("stores.csv", 1, {"call_out": "3 USD"}, "row 2, column call_out", "given for a cart"),
+        ("stores.csv", 2, {"at_start": "10 L"}, "row 3, column at_start", "given for a truck"),
+        (
+            "stores.csv",
+            1,
+            {"kind": "truck", "at_start": ""},
+            "row 3, column kind",
+            "a second truck (the",
+        ),
+        (
+            "places.csv",
+            2,
+            {"day": "3"},
+            "row 3, column day",
+            "day 3 of a run of at most 2; raise nights",
+        ),
+    ],
+    ids=lambda item: repr(item)[:30],
+)
+def test_tables_at_odds_with_the_scenario_are_told(
+    file: str,
+    row: int,
+    changes: dict[str, str],
+    where: str,
+    said: str,
+    full: Toml,
+    tables: dict[str, str],
+    write: Write,
+) -> None:
+    rows = copy.deepcopy(ROWS[file][1])
+    rows[row - 1].update(changes)
+    tables[file] = table(rows)
+    if "[coaling]" in said:
+        del full["coaling"]
+    line = only_line(write(full, tables))
+    assert line.startswith(f"{file}, {where}: ")
+    assert said in line
+
+
+@pytest.mark.parametrize("kind", ["axle", "tandem"])
+def test_a_limit_on_axles_needs_the_lever_arms(
+    kind: str, full: Toml, tables: dict[str, str], write: Write
+) -> None:
+    del full["engine"]["axles"]
+    tables["bridges.csv"] = f"name,at,limit,kind\nArch,3 km,9 t,{kind}\n"
+    line = only_line(write(full, tables))
+    assert line.startswith(f"bridges.csv, row 2, column kind: the {kind} limit needs the engine's")
+    assert line.endswith("; give [engine.axles]: wheelbase, tank_ahead, bunker_ahead")
+
+
+@pytest.mark.parametrize("key", ["behind", "wheelbase"])
+def test_a_tandem_limit_needs_every_distance(
+    key: str, full: Toml, tables: dict[str, str], write: Write
+) -> None:
+    del full["train"]["wagons"][0][key]
+    line = only_line(write(full, tables))
+    assert line.startswith("bridges.csv, row 3, column kind: the tandem limit needs ")
+    assert line.endswith(f"; give train.wagons[1].{key}")
+
+
+def test_axles_are_not_reckoned_with_two_carts(
+    full: Toml, tables: dict[str, str], write: Write
+) -> None:
+    full["train"]["wagons"].append({**full["train"]["wagons"][1], "name": "Tub"})
+    cart = ROWS["stores.csv"][1][0]
+    tables["stores.csv"] = table((cart, cart | {"name": "Tub"}))
+    told = [(p.file, p.where) for p in problems_of(write(full, tables))]
+    assert told == [
+        ("bridges.csv", "row 2, column uncouple"),
+        ("bridges.csv", "row 3, column kind"),
+    ]
+    tables["bridges.csv"] = "name,at,limit\nArch,3 km,30 t\n"
+    assert read_scenario(write(full, tables)).stores
+
+
+def test_uncoupling_needs_the_engines_weight(
+    measured: Toml, tables: dict[str, str], write: Write
+) -> None:
+    bridges = "name,at,limit,uncouple\nArch,3 km,30 t,9 min\n"
+    files = {"demand.csv": tables["demand.csv"], "bridges.csv": bridges}
+    line = only_line(write(measured, files))
+    assert line.startswith("bridges.csv, row 2, column uncouple: no [engine], whose weight")
+
+
+@pytest.mark.parametrize(
+    ("fire", "missing"),
+    [
+        ("banked", ["banked_water", "banked_coal"]),
+        ("dropped", ["dropped_water", "dropped_coal"]),
+        ("either", ["banked_water", "banked_coal", "dropped_water", "dropped_coal"]),
+    ],
+)
+def test_nights_of_measured_use_need_their_own_figures(
+    fire: str, missing: list[str], measured: Toml, tables: dict[str, str], write: Write
+) -> None:
+    measured["nights"] = {"most": 1, "fire": fire}
+    files = {name: tables[name] for name in ("demand.csv", "places.csv")}
+    told = [p.where for p in problems_of(write(measured, files))]
+    assert told == [f"nights.{key}" for key in missing]
+
+
+def test_a_row_that_cannot_be_read_is_not_missed_a_second_time(
+    full: Toml, tables: dict[str, str], write: Write
+) -> None:
+    tables["supply.csv"] = table(ROWS["supply.csv"][1][1:])
+    tables["places.csv"] = "name,at,night\nOak,4 km,maybe\n"
+    assert only_line(write(full, tables)).startswith("places.csv, row 2, column night: ")
+
+
 @pytest.mark.parametrize("key", ["engine", "fuel"])
 def test_the_steam_model_needs_its_inputs(
     key: str, steam: Toml, road_csv: str, write: Write
@@ -805,7 +1069,7 @@ def test_a_bridge_needs_the_weight_of_the_train(
     measured: Toml, tables: dict[str, str], write: Write
 ) -> None:
     del measured["train"]
-    files = {name: tables[name] for name in ("demand.csv", "bridges.csv")}
+    files = {"demand.csv": tables["demand.csv"], "bridges.csv": "name,at,limit\nArch,3 km,30 t\n"}
     assert "train.dry_weight: missing; bridges.csv needs" in only_line(write(measured, files))
 
 

@@ -337,7 +337,7 @@ class Coaling(Model):
 
     people: Annotated[int, Field(ge=1, le=50, strict=True)]
     sack: Annotated[float, quantity("mass", "5 kg", "100 kg")]
-    sacks_per_hour: Annotated[float, Field(ge=1, le=200)]
+    sacks_per_hour: Annotated[float, Field(ge=1, le=200, strict=True)]
 
 
 class Risk(Model):

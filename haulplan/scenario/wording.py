@@ -27,6 +27,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "too_long": "give at most {max_length}",
     "int_type": "write a whole number, without quotes",
     "int_from_float": "write a whole number",
+    "int_parsing": "write a whole number",
+    "int_parsing_size": "write a whole number of usual size",
     "float_type": "write a number, without quotes and without a unit",
     "finite_number": "write a finite number",
     "greater_than_equal": "write a number of at least {ge:.0f}",
