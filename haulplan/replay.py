@@ -370,7 +370,7 @@ def _check_takes(
         water, coal = supply.water_available or 0.0, supply.coal_available or 0.0
     if truck is not None:
         water, coal = truck.water * truck.loads, truck.coal * truck.loads
-    source = ("truck", stop.truck) if stop.truck is not None else ("supply", stop.row)
+    source = ("truck", stop.truck) if stop.truck is not None else (stop.kind, stop.row)
     for what, amount, available, level, room in (
         ("water", stop.water_taken + stop.cart_filled, water,
          train.tank + stop.water_taken + stop.cart_emptied, train.room_tank),

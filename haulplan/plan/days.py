@@ -228,7 +228,7 @@ def _add_meal(programme: Programme, k: int, day: int) -> None:
 
 def _add_duty(programme: Programme, k: int, interval: float, driven: Sequence[Any]) -> None:
     """What has run up since a duty was done never exceeds its interval: (22)."""
-    run_up: Any = 0.0
+    run_up: Any = pulp.lpSum([])
     done: Mapping[int, Any] = {j: o for (j, number), o in programme.duty.items() if number == k}
     for i, length in enumerate(driven):
         if i in done:
