@@ -160,6 +160,9 @@ def _drive_to(
     train.check("turning wheels early", _hours(demand, train)[0] - clock, _DAY)
     for sample, boiler in marks:
         _drive(route, demand, scenario, train, gear, plan, sample, boiler)
+        needed = [c.water for c in demand.crests if demand.index(c.distance) == sample]
+        if demand.has_boiler and needed and sample < to:
+            train.check("boiler over a crest", max(needed) - train.boiler, train.room_boiler)
     train.check(f"turning wheels late before {stop.name}",
                 train.clock - _hours(demand, train)[1], _DAY)  # fmt: skip
     for k, duty in enumerate(scenario.file.duties):
@@ -498,6 +501,9 @@ def _leave(scenario: Scenario, demand: Demand, train: _Train, stop: Stop, blown:
         train.check(f"boiler at {stop.name}", -stop.boiler_depart, room)
         train.check(f"boiler at {stop.name}", stop.boiler_depart - train.room_boiler, room)
         train.boiler = stop.boiler_depart
+        at_crest = [c.water for c in demand.crests if demand.index(c.distance) == train.sample]
+        train.check(f"boiler over the crest at {stop.name}",
+                    max([0.0, *at_crest]) - train.boiler, room)  # fmt: skip
     train.tank += stop.water_taken + stop.cart_emptied - blown - fed - stop.drained
     train.bunker += stop.coal_taken - demand.standing_coal * stop.stay
     train.cart += stop.cart_filled - stop.cart_emptied

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from haulplan.errors import InputError
 from haulplan.demand.daylight import daylight
+from haulplan.errors import InputError
 
 HOUR = 3600.0
 #: From the zenith to the sun's centre at either end of the light. [°]

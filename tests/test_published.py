@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from haulplan.plan.daylight import daylight
 
 from haulplan.demand import build_demand
 from haulplan.demand.axles import bridge_formula
@@ -58,7 +59,6 @@ from haulplan.demand.steam import (
 )
 from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, make_plan
-from haulplan.plan.daylight import daylight
 from haulplan.replay import replay
 from haulplan.route.build import build_route
 from haulplan.route.profile import along

@@ -138,13 +138,13 @@ def test_a_duty_by_distance_makes_a_stop_of_its_own(day: Day) -> None:
     ]  # fmt: skip
     plan = day.plan()
     # 3 and 7 with the mill between leave 3, 2, 2, 3 km; the mill takes 10 min anyway
-    assert [s.name for s in plan.stops if "oil round" in s.duties][0] == "Oak"
+    assert next(s.name for s in plan.stops if "oil round" in s.duties) == "Oak"
     assert minutes(plan) == pytest.approx(100 + 10 + 2 * 6)
     assert "oil round" in day.refused(
         replace(plan, stops=tuple(replace(s, duties=()) for s in plan.stops))
     )
     day.toml["duties"][0]["miles"] = "2.5 km"
-    with pytest.raises(NoPlanError, match="oil round falls due 0.5 km before the next place"):
+    with pytest.raises(NoPlanError, match=r"oil round falls due 0.5 km before the next place"):
         day.plan()
 
 
@@ -188,7 +188,7 @@ def test_a_call_is_kept_and_may_be_waited_for(day: Day) -> None:
     assert minutes(plan) == pytest.approx(120 + 20 + 20)
     assert "no call at Fair" in day.refused(replace(plan, stops=(*plan.stops[:2], plan.stops[3])))
     day.places[0] |= {"opens": "", "closes": "08:00"}
-    with pytest.raises(NoPlanError, match="Fair .* is called at 30 min outside its hours"):
+    with pytest.raises(NoPlanError, match=r"Fair .* is called at 30 min outside its hours"):
         day.plan()
 
 
@@ -252,7 +252,9 @@ def test_the_crews_day_begins_with_the_fire(day: Day) -> None:
 
 def test_a_call_on_the_second_day_asks_for_a_night(day: Day) -> None:
     _two_days(day)
-    day.places.append({"name": "Fair", "at": "8 km", "stay": "20 min", "opens": "10:00", "day": "2"})
+    day.places.append(
+        {"name": "Fair", "at": "8 km", "stay": "20 min", "opens": "10:00", "day": "2"}
+    )
     plan = day.plan()
     assert [(s.name, s.day) for s in plan.stops][3] == ("Fair", 2)
     assert plan.arrival == pytest.approx(86400 + (10 * 60 + 20 + 20) * 60)
@@ -274,10 +276,8 @@ def test_a_supply_opens_on_the_second_day_too(day: Day) -> None:
 
 
 def test_a_cart_is_towed_and_emptied_while_standing(day: Day) -> None:
-    day.toml["engine"] = None
-    del day.toml["engine"]
-    day.toml["train"] = {"dry_weight": "20 t",
-                         "wagons": [{"name": "Cart", "tare": "500 kg", "tyre": "rubber"}]}  # fmt: skip
+    cart = {"name": "Cart", "tare": "500 kg", "tyre": "rubber"}
+    day.toml["train"] = {"dry_weight": "20 t", "wagons": [cart]}
     day.places = [{"name": "Oak", "at": "5 km", "halt": "yes"}]
     day.stores = [{"name": "Cart", "kind": "cart", "water": "500 kg", "water_rate": "25 kg/min"}]
     plan = day.plan()
@@ -294,8 +294,8 @@ def test_a_cart_is_towed_and_emptied_while_standing(day: Day) -> None:
 
 
 def test_a_carts_water_is_filled_at_the_tap_and_weighs_on_the_bridge(day: Day) -> None:
-    day.toml["train"] = {"dry_weight": "20 t",
-                         "wagons": [{"name": "Cart", "tare": "500 kg", "tyre": "rubber"}]}  # fmt: skip
+    cart = {"name": "Cart", "tare": "500 kg", "tyre": "rubber"}
+    day.toml["train"] = {"dry_weight": "20 t", "wagons": [cart]}
     day.use = "from [km],to [km],duration [min],water [kg],coal [kg]\n0,10,100,900,40\n"
     day.supply("Mill", "3 km")
     day.places = [{"name": "Oak", "at": "7 km", "halt": "yes"}]
@@ -319,8 +319,10 @@ def test_a_carts_water_is_filled_at_the_tap_and_weighs_on_the_bridge(day: Day) -
 def test_a_truck_serves_any_halt_out_of_one_load(day: Day) -> None:
     day.places = [{"name": "Oak", "at": "4 km", "halt": "yes"},
                   {"name": "Elm", "at": "5 km", "halt": "yes"}]  # fmt: skip
-    day.stores = [{"name": "Tanker", "kind": "truck", "water": "260 kg", "water_rate": "100 kg/min",
-                   "set_up": "3 min", "call_out": "40 USD", "water_price": "0.1 USD/kg"}]  # fmt: skip
+    day.stores = [
+        {"name": "Tanker", "kind": "truck", "water": "260 kg", "water_rate": "100 kg/min",
+         "set_up": "3 min", "call_out": "40 USD", "water_price": "0.1 USD/kg"}
+    ]  # fmt: skip
     plan = day.plan()
     assert minutes(plan) == pytest.approx(100 + 3 + 2.5)
     assert plan.stops[1].truck == 0
@@ -353,7 +355,7 @@ def test_an_axle_limit_counts_water_and_coal_by_their_levers(day: Day, steam: To
     water, coal = 400 - 120, 100 - 8
     assert crossing.gross == pytest.approx(8000 + 1.2 * water + 1.3 * coal)
     day.bridges[0]["limit"] = "8.4 t"
-    with pytest.raises(NoPlanError, match="Arch, driving axle is posted at 8.40 t"):
+    with pytest.raises(NoPlanError, match=r"Arch, driving axle is posted at 8.40 t"):
         day.plan()
     day.bridges[0]["drain"] = "50 kg/min"
     lightened = day.plan()
@@ -407,7 +409,7 @@ def test_the_boiler_is_filled_before_a_crest_out_of_the_tank(day: Day, steam: To
     crest = plan.crests[0]
     assert crest.needed == pytest.approx(130, abs=1)
     assert crest.carried >= crest.needed - 1e-6
-    assert "boiler" in day.refused(
+    assert "boiler over a crest" in day.refused(
         replace(plan, crests=(replace(crest, carried=0.9 * crest.needed),))
     )
     day.toml["engine"]["glass"]["highest_level"] = "4.5 in"

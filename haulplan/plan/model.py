@@ -93,7 +93,17 @@ import pulp
 from haulplan.plan.legs import AffineLeg, Chain, MassLimit
 from haulplan.plan.rules import LEAST_TAKEN, Bound, Limits, Offer, Rules
 
-__all__ = ["LEAST_TAKEN", "Limits", "Offer", "Programme", "new_programme"]
+__all__ = [
+    "LEAST_TAKEN",
+    "STORES",
+    "Limits",
+    "Offer",
+    "Programme",
+    "add_choice",
+    "add_leg",
+    "most_aboard",
+    "new_programme",
+]
 
 #: Limits broken by less are the solver's rounding. [kg or min]
 _ROUNDING: Final = 1e-4

@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -138,55 +138,80 @@ def solve(
     aim = aim or scenario.file.aim
     nodes = nodes_of(route, demand, scenario)
     rules = read_rules(scenario, demand, nodes)
-    arriving: Mapping[int, float] = {}
-    chosen = tuple(choice.gears[0] for choice in demand.choices)
-    stores = scenario.file.stores
-    room = stores.tank + stores.bunker
-    aboard = np.full(demand.segments, 0.5 * room)
-    margin, error = Margin(mass=0.0, time=0.0), None
-    stopped: list[bool] | None = None
-    hint: dict[str, float] | None = None
+    room = scenario.file.stores.tank + scenario.file.stores.bunker
+    guess = _Guess(
+        aboard=np.full(demand.segments, 0.5 * room),
+        gears=tuple(choice.gears[0] for choice in demand.choices),
+    )
+    error: Margin | None = None
     begun = time.monotonic()
     solution: Solution | None = None
     for number in range(_ROUNDS):
         deadline = _deadline(begun, time_limit, first=number == 0)
         if solution is not None and deadline is not None and time.monotonic() >= deadline:
-            stopped = solution.stopped.tolist()
+            guess = replace(guess, stopped=solution.stopped.tolist())
         progress(f"choosing stops, round {number + 1}")
-        chain = build_chain(scenario, route, demand, aboard, chosen)
-        offers = read_offers(scenario, demand, nodes, arriving)
+        chain = build_chain(scenario, route, demand, guess.aboard, guess.gears)
+        offers = read_offers(scenario, demand, nodes, guess.arriving)
         staged = solve_stages(
             chain,
             offers,
-            read_limits(scenario, demand, margin),
+            read_limits(scenario, demand, guess.margin),
             aim,
             deadline,
             rules=rules,
-            stopped=stopped,
-            hint=hint,
+            stopped=guess.stopped,
+            hint=guess.hint,
             brief=number == 0,
             tighten=tighten,
         )
         if staged is None:
-            bare = read_limits(scenario, demand, Margin(mass=0.0, time=0.0))
-            elastic = _elastic(chain, offers, bare, rules)
-            if margin.mass == 0 and not elastic.broken:
-                raise InternalError("the solver contradicts itself; please report the scenario")
-            raise NoPlanError(explain_shortage(scenario, demand, chain, elastic))
-        solution = _as_proven(_solution(chain, staged), solution if stopped else None)
-        hint = {d.name: float(round(_value(d))) for d in staged.programme.decisions}
-        chosen = solution.gears
+            raise _refusal(scenario, demand, chain, offers, rules, guess.margin)
+        solution = _as_proven(_solution(chain, staged), solution if guess.stopped else None)
         aboard = _carried(demand, solution)
         moved = _movement(demand, solution, aboard)
-        arrived = solution.carried(solution.arrive)
-        arriving = {i: float(arrived[i]) for i in offers if solution.stopped[i]}
-        if number and _within(moved, margin, room) and margin.mass <= _SETTLED * room:
+        if number and _within(moved, guess.margin, room) and guess.margin.mass <= _SETTLED * room:
             return replace(solution, aboard=aboard)
-        if error is not None and moved.mass >= 0.5 * error.mass:
-            stopped = solution.stopped.tolist()
+        stuck = error is not None and moved.mass >= 0.5 * error.mass
+        arrived = solution.carried(solution.arrive)
+        guess = _Guess(
+            aboard=aboard,
+            gears=solution.gears,
+            arriving={i: float(arrived[i]) for i in offers if solution.stopped[i]},
+            stopped=solution.stopped.tolist() if stuck else guess.stopped,
+            hint={d.name: float(round(_value(d))) for d in staged.programme.decisions},
+            margin=Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time),
+        )
         error = moved
-        margin = Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time)
     raise InternalError("the straightened model did not settle; please report the scenario")
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Guess:
+    """What a round starts from: the round before it."""
+
+    aboard: Array
+    gears: tuple[int, ...]
+    arriving: Mapping[int, float] = field(default_factory=dict)
+    stopped: list[bool] | None = None
+    hint: Mapping[str, float] | None = None
+    margin: Margin = field(default_factory=lambda: Margin(mass=0.0, time=0.0))
+
+
+def _refusal(
+    scenario: Scenario,
+    demand: Demand,
+    chain: Chain,
+    offers: Mapping[int, Offer],
+    rules: Rules,
+    margin: Margin,
+) -> NoPlanError:
+    """Why there is no plan, by the programme with every limit breakable."""
+    bare = read_limits(scenario, demand, Margin(mass=0.0, time=0.0))
+    elastic = _elastic(chain, offers, bare, rules)
+    if margin.mass == 0 and not elastic.broken:
+        raise InternalError("the solver contradicts itself; please report the scenario")
+    return NoPlanError(explain_shortage(scenario, demand, chain, elastic))
 
 
 def _deadline(begun: float, time_limit: float | None, *, first: bool) -> float | None:
