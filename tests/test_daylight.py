@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -108,6 +109,25 @@ def test_a_day_without_light_says_so() -> None:
     # ... though at that latitude twilight comes
     dawn, dusk = daylight(dt.date(2027, 12, 21), 70.0, 25.0, HOUR, "civil twilight")
     assert 6 * HOUR < dawn < dusk < 16 * HOUR
+
+
+@pytest.mark.parametrize("north", [1, -1])
+def test_from_long_days_to_short_ones_the_light_shrinks_to_nothing_and_grows(north: int) -> None:
+    # Across the edges of polar night and polar day, where the sun only touches the horizon
+    lengths = []
+    for day in range(365):
+        date = dt.date(2027, 6, 21) + dt.timedelta(days=day)
+        try:
+            begin, end = daylight(date, north * 69.7, 25.0, 2 * HOUR, "sun")
+        except InputError:
+            begin = end = 0.0
+        lengths.append((end - begin) / HOUR)
+    if north < 0:
+        lengths = lengths[182:] + lengths[:182]
+    assert lengths[0] == 24
+    assert lengths[182] == 0
+    assert all(b <= a for a, b in pairwise(lengths[:183]))
+    assert all(b >= a for a, b in pairwise(lengths[183:]))
 
 
 def test_summer_time_moves_the_light_by_an_hour() -> None:

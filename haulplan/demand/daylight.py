@@ -1,7 +1,7 @@
 """When it is light: sunrise and sunset, or civil twilight, on a day at a place."""
 
-import contextlib
 import datetime as dt
+import math
 from typing import Literal
 
 from haulplan.errors import InputError, Problem
@@ -11,9 +11,13 @@ from haulplan.scenario import Scenario
 __all__ = ["daylight", "wheel_hours"]
 
 _DAY = 86400.0
-#: How far the sun's centre stands below the level horizon when it is dark enough: half its
-#: width and the bending of its light by the air, and the 6° of civil twilight. [°]
-_BELOW = {"sun": 0.833, "civil twilight": 6.0}
+#: From the zenith to the sun's centre when the light begins and ends: on the horizon, half
+#: its width and the bending of its light by the air added; and 6° below it. [°]
+_ZENITH = {"sun": 90.0 + 50.0 / 60.0, "civil twilight": 96.0}
+#: Nearer the poles the sun's height hardly changes in a day. [°]
+_POLE = 89.8
+#: The sun moves little in a day: so many rounds leave far less than a second.
+_ROUNDS = 6
 #: Clocks differ from the sun by at most so much anywhere (western China, by 3 h). [s]
 _MOST_OFF = 4 * 3600.0
 
@@ -55,8 +59,8 @@ def daylight(
     References
     ----------
     .. [1] J. Meeus, Astronomical Algorithms, 2nd ed. (1998), ch. 25 and 28, as carried by
-       the `astral` library; horizon and twilight: 90° 50' and 96° from the zenith, the
-       almanacs' own.
+       the `astral` library: declination and equation of time. Horizon and twilight:
+       90° 50' and 96° from the zenith, as almanacs have it.
 
     Examples
     --------
@@ -64,34 +68,29 @@ def daylight(
     >>> f"{begin // 3600:.0f}:{begin % 3600 / 60:02.0f}"
     '5:26'
     """
-    from astral import Observer, SunDirection  # noqa: PLC0415  loaded where used
-    from astral.sun import elevation, noon, time_at_elevation  # noqa: PLC0415  as above
-
     off = (utc_offset - 240.0 * longitude + _DAY / 2) % _DAY - _DAY / 2
     if abs(off) > _MOST_OFF:
         raise InputError([_foreign(longitude, utc_offset)])
-    place = Observer(latitude, longitude, 0.0)
-    midnight = dt.datetime.combine(date, dt.time(), dt.UTC) - dt.timedelta(seconds=utc_offset)
-    days = [date + dt.timedelta(days=k) for k in (-2, -1, 0, 1, 2)]
-    half = midnight + dt.timedelta(hours=12)
-    middle = min((noon(place, day) for day in days), key=lambda moment: abs(moment - half))
-    if elevation(place, middle, with_refraction=False) < -_BELOW[light]:
-        raise InputError([_dark(date, latitude, light)])
+    north = math.radians(max(min(latitude, _POLE), -_POLE))
+    zenith = math.radians(_ZENITH[light])
+    mean_noon = _DAY / 2 + off  # by the mean sun, on the local clock
 
-    def nearest(direction: SunDirection) -> float | None:
-        """Before or after noon, since midnight; None where it stays light."""
-        found = []
-        for day in days:
-            with contextlib.suppress(ValueError):  # the sun does not cross that height
-                found.append(
-                    time_at_elevation(place, -_BELOW[light], day, direction, with_refraction=False)
-                )
-        way = 1 if direction is SunDirection.SETTING else -1
-        gaps = [way * (moment - middle).total_seconds() for moment in found]
-        gap = min((gap for gap in gaps if 0 <= gap <= 0.52 * _DAY), default=None)
-        return None if gap is None else (middle - midnight).total_seconds() + way * gap
+    def crossing(side: int) -> float | None:
+        """Rising (-1) or setting (1) on the local clock, None where the sun does not."""
+        moment = mean_noon
+        for _ in range(_ROUNDS):
+            declination, equation = _sun(date, moment - utc_offset)
+            cosine = (math.cos(zenith) - math.sin(north) * math.sin(declination)) / (
+                math.cos(north) * math.cos(declination)
+            )
+            if cosine > 1.0:
+                raise InputError([_dark(date, latitude, light)])
+            if cosine < -1.0:
+                return None
+            moment = mean_noon - equation + side * 240.0 * math.degrees(math.acos(cosine))
+        return moment
 
-    begin, end = nearest(SunDirection.RISING), nearest(SunDirection.SETTING)
+    begin, end = crossing(-1), crossing(1)
     return (
         0.0 if begin is None else max(begin, 0.0),
         _DAY if end is None else min(end, _DAY),
@@ -143,6 +142,15 @@ def wheel_hours(scenario: Scenario, route: Route) -> tuple[tuple[float, float], 
         begin, end = daylight(date, latitude, longitude, rules.utc_offset, rules.light)
         hours.append((max(begin, rules.earliest), min(end, rules.latest)))
     return tuple(hours)
+
+
+def _sun(date: dt.date, moment: float) -> tuple[float, float]:
+    """Declination [rad] and equation of time [s], so long after 0 h universal time [s]."""
+    from astral.julian import julianday, julianday_to_juliancentury  # noqa: PLC0415  where used
+    from astral.sun import eq_of_time, sun_declination  # noqa: PLC0415  as above
+
+    century = julianday_to_juliancentury(julianday(date) + moment / _DAY)
+    return math.radians(sun_declination(century)), 60.0 * eq_of_time(century)
 
 
 def _foreign(longitude: float, utc_offset: float) -> Problem:
