@@ -17,7 +17,8 @@ from test_small_plans import DEPART, Problem, Stretch, Tap, write_problem
 from haulplan.demand import build_demand
 from haulplan.errors import NoPlanError
 from haulplan.plan.legs import AffineLeg, Chain, MassLimit, Node
-from haulplan.plan.model import Limits, Offer
+from haulplan.plan.build import Posed
+from haulplan.plan.rules import Limits, Offer
 from haulplan.plan.solve import Solution, solve
 from haulplan.plan.stages import Staged, solve_stages
 from haulplan.plan.timetable import write_plan
@@ -110,7 +111,7 @@ def test_same_stops_and_figures_with_and_without(number: int) -> None:
     np.testing.assert_allclose(quick.clock, plain.clock, atol=1.0)
 
 
-def chained(number: int) -> tuple[Chain, dict[int, Offer], Limits]:
+def chained(number: int) -> Posed:
     """A road that comes past every source twice."""
     draw = random.Random(9000 + number)
     count = 12
@@ -146,14 +147,15 @@ def chained(number: int) -> tuple[Chain, dict[int, Offer], Limits]:
         start_coal=90.0, finish_water=40.0, finish_coal=10.0, standing_water=0.2,
         standing_coal=0.05, mass_margin=0.0, time_margin=0.0,
     )  # fmt: skip
-    return Chain(nodes=nodes, legs=legs, choices=(None,) * len(legs)), offers, limits
+    chain = Chain(nodes=nodes, legs=legs, choices=(None,) * len(legs))
+    return Posed(chain=chain, offers=offers, limits=limits)
 
 
 @pytest.mark.parametrize("number", range(8))
 def test_sources_passed_twice_give_the_same_answer(number: int) -> None:
     problem = chained(number)
     aim = Aim.model_validate(AIMS[number % 4])
-    quick, plain = (solve_stages(*problem, aim, None, tighten=t) for t in (True, False))
+    quick, plain = (solve_stages(problem, aim, None, tighten=t) for t in (True, False))
     if quick is None or plain is None:
         assert quick is plain
         return
