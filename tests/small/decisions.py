@@ -58,6 +58,20 @@ class Road:
         return minutes
 
     @cached_property
+    def crests(self) -> dict[int, tuple[float, float]]:
+        """Grades up to and down from each crest, by its cut."""
+        heights = self.problem.heights
+        ends = [0.0, *(s[0].end for s in self.problem.stretches)]
+        return {
+            self.cuts.index(ends[k]): (
+                (heights[k] - heights[k - 1]) / (ends[k] - ends[k - 1]),
+                (heights[k] - heights[k + 1]) / (ends[k + 1] - ends[k]),
+            )
+            for k in range(1, len(heights) - 1)
+            if heights[k] > max(heights[k - 1], heights[k + 1])
+        }
+
+    @cached_property
     def possible(self) -> list[int]:
         """Cuts at which the train may stop."""
         return [j for j, what in sorted(self.facility.items()) if _stoppable(self.problem, what)]

@@ -16,6 +16,7 @@ from small.problems import (
     Cart,
     Duty,
     Engine,
+    Glass,
     Halt,
     Meal,
     Nights,
@@ -35,12 +36,13 @@ RADIUS = 6378137.0
 KINDS = (
     "departure", "access", "in turn", "solids", "standing", "duty by hours", "duty by miles",
     "meal", "crew", "night", "call", "cart", "truck", "axle", "tandem", "uncouple", "drain",
-    "two passes",
+    "two passes", "boiler",
 )  # fmt: skip
 #: Drawn in this order, so that those which seldom bite come oftener.
 _CYCLE = (
     *KINDS, "night", "two passes", "call", "drain", "night", "standing", "two passes", "tandem",
     "night", "axle", "departure", "crew", "standing", "uncouple", "tandem", "two passes", "cart",
+    "boiler", "standing", "night", "meal", "axle", "call", "two passes", "solids", "axle",
 )  # fmt: skip
 
 
@@ -52,6 +54,8 @@ def draw_problem(seed: int) -> Problem:
         kinds.add("cart")
     if "two passes" in kinds:  # drawn by longitudes: the rest is put on a plain road
         kinds &= {"two passes", "in turn", "solids", "duty by hours", "duty by miles", "access"}
+    if "boiler" in kinds:  # its water is told apart from the tank's on the road only
+        kinds -= {"night", "access", "solids", "cart", "drain", "two passes"}
     problem = _base(draw, kinds)
     for kind in KINDS:
         if kind in kinds:
@@ -128,7 +132,7 @@ def _draw_taps(draw: random.Random, kinds: set[str], ends: list[float]) -> tuple
         if "two passes" in kinds:  # at the bends, so that the distance is known exactly
             bend = 1 + number % (rows // 2)
             places = tuple(sorted({ends[bend], ends[rows - bend]}))
-            water = draw.choice([UNLIMITED, *4 * [draw.uniform(120, 300)]])
+            water = draw.choice([UNLIMITED, *6 * [draw.uniform(110, 260)]])
             coal = draw.choice([None, UNLIMITED, draw.uniform(15, 40)])
             if any(tap.at == places for tap in taps):
                 continue
@@ -304,7 +308,7 @@ def _night(problem: Problem, draw: random.Random) -> Problem:
         problem, taps=tuple(taps), halts=tuple(halts), nights=nights,
         earliest=draw.choice([0.0, 390.0, 420.0, 480.0]), lead_cold=cold, lead_banked=banked,
         bunker=problem.bunker + draw.uniform(10, 40),
-        rest=draw.choice([0.0, draw.uniform(1300, 1420)]),
+        rest=draw.choice([0.0, draw.uniform(1300, 1420), draw.uniform(1300, 1420)]),
     )  # fmt: skip
     if draw.random() < 0.3:
         return dataclasses.replace(
@@ -441,6 +445,33 @@ def _drain(problem: Problem, draw: random.Random) -> Problem:
     return _one_bridge(problem, draw, limit, "gross", drain=drain)
 
 
+def _boiler(problem: Problem, draw: random.Random) -> Problem:
+    """A hilly road, whose crests ask for more in the glass than the working level."""
+    problem = _engine(problem, draw)
+    assert problem.engine is not None
+    heights = [200.0]
+    rises = draw.random() < 0.5
+    for _ in problem.stretches:
+        rises = not rises if draw.random() < 0.7 else rises
+        heights.append(round(heights[-1] + draw.uniform(8, 60) * (1 if rises else -1), 2))
+    off_tops = tuple(
+        dataclasses.replace(t, at=tuple(at + 150.0 * (at % 1000 == 0) for at in t.at))
+        for t in problem.taps
+    )
+    glass = Glass(
+        crown_back=draw.uniform(0.8, 1.3), tubes_front=-draw.uniform(1.0, 1.8),
+        tubes_height=-draw.uniform(0.0, 0.1), bottom=0.02, working=draw.uniform(0.04, 0.07),
+        highest=draw.uniform(0.13, 0.18), cover=draw.uniform(0.05, 0.07),
+        area=draw.uniform(0.9, 1.8), feed=draw.uniform(12, 25),
+    )  # fmt: skip
+    return dataclasses.replace(
+        problem,
+        heights=tuple(heights),
+        taps=off_tops,
+        engine=dataclasses.replace(problem.engine, glass=glass),
+    )
+
+
 def _two_passes(problem: Problem, draw: random.Random) -> Problem:
     return problem
 
@@ -450,5 +481,5 @@ _DRAWERS: Mapping[str, Callable[[Problem, random.Random], Problem]] = {
     "standing": _standing, "duty by hours": _duty_hours, "duty by miles": _duty_miles,
     "meal": _meal, "crew": _crew, "night": _night, "call": _call, "cart": _cart,
     "truck": _truck, "axle": _axle, "tandem": _tandem, "uncouple": _uncouple, "drain": _drain,
-    "two passes": _two_passes,
+    "two passes": _two_passes, "boiler": _boiler,
 }  # fmt: skip

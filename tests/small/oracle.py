@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 from small.decisions import Decision, Road, decisions, has_reason, lowest_cost, weights
-from small.problems import DAY, DEPART, UNLIMITED, Bridge, Halt, Problem, Tap
+from small.problems import DAY, DEPART, UNLIMITED, Bridge, Glass, Halt, Problem, Tap
 from small.programme import Programme
 
 __all__ = ["brute_force", "solve"]
@@ -17,6 +17,8 @@ __all__ = ["brute_force", "solve"]
 #: Dissolved solids the boiler's water may hold: 3,000 ppm, middle of the published
 #: 2,000-3,500 ppm for shell and locomotive boilers. [ppm]
 BOILER_SOLIDS = 3000.0
+#: Feed water at 60 °F: 8.337 lb per US gallon (IAPWS-IF97). [kg/m³]
+WATER = 999.0
 #: Neighbouring axles nearer than this are a tandem: 96 in, as in 23 CFR 658.5. [m]
 TANDEM = 96 * 0.0254
 #: A stop takes this share of a store, or all there is, where standing burns anything.
@@ -45,6 +47,23 @@ class Columns:
     filled: int | None = None
     drained: int | None = None
     night: int | None = None
+    ba: int | None = None
+    bl: int | None = None
+    fed: int | None = None
+
+
+def surplus(glass: Glass, needed: float) -> float:
+    """Water above the working level: up to the highest, or up to a level above the crown [kg]."""
+    level = max(needed - glass.bottom, 0.0) if needed else glass.highest
+    return max(level - glass.working, 0.0) * glass.area * WATER
+
+
+def surplus_needed(glass: Glass, climb: float, fall: float) -> float:
+    """What a crest asks above the working level: crown and front tube ends stay covered. [kg]"""
+    level = glass.cover + max(
+        fall * glass.crown_back, glass.tubes_height + climb * -glass.tubes_front, 0.0
+    )
+    return surplus(glass, level)
 
 
 class _Builder:
@@ -55,6 +74,7 @@ class _Builder:
         self.lp = Programme()
         self.minute, self.money, self.stop = weights(road.problem)
         self.slept = dict(decision.nights)
+        self.glass = None if self.problem.engine is None else self.problem.engine.glass
         self.columns = [self._columns(j) for j in range(road.last + 1)]
 
     def day(self, j: int) -> int:
@@ -84,6 +104,10 @@ class _Builder:
                 here.emptied = lp.column(0.0, cart.capacity)
             if j in self.slept:
                 here.night = lp.column(0.0, LONGEST_NIGHT)
+        if self.glass is not None:
+            here.ba, here.bl = (lp.column(0.0, surplus(self.glass, 0.0)) for _ in range(2))
+            if j in self.decision.made:
+                here.fed = lp.column(0.0, problem.tank)
         return here
 
     def build(self) -> Programme:
@@ -96,6 +120,8 @@ class _Builder:
             lp.row([(first.va, 1.0)], level, level)
         lp.row([(last.wa, 1.0)], problem.finish[0], math.inf)
         lp.row([(last.ca, 1.0)], problem.finish[1], math.inf)
+        if first.ba is not None:
+            lp.row([(first.ba, 1.0)], 0.0, 0.0)
         latest = DEPART if problem.depart_by is None else problem.depart_by
         lp.row([(first.t, 1.0)], max(DEPART, problem.earliest), max(latest, DEPART))
         for j in range(self.road.last + 1):
@@ -108,6 +134,9 @@ class _Builder:
                 self._stand(j, what)
             if isinstance(what, Bridge):
                 self._weigh(j, what)
+            if self.glass is not None and j in self.road.crests:
+                needed = surplus_needed(self.glass, *self.road.crests[j])
+                lp.row([(self.columns[j].bl, 1.0)], needed, math.inf)
         for j in range(self.road.last):
             self._drive(j)
         self._share_sources()
@@ -120,7 +149,9 @@ class _Builder:
     def _pass(self, j: int) -> None:
         """Nothing changes where the train does not stop."""
         here = self.columns[j]
-        for arrive, leave in ((here.wa, here.wl), (here.ca, here.cl), (here.va, here.vl)):
+        for arrive, leave in (
+            (here.wa, here.wl), (here.ca, here.cl), (here.va, here.vl), (here.ba, here.bl),
+        ):  # fmt: skip
             if arrive is not None:
                 self.lp.row([(leave, 1.0), (arrive, -1.0)], 0.0, 0.0)
 
@@ -129,12 +160,20 @@ class _Builder:
         here, there = self.columns[j], self.columns[j + 1]
         row = self.road.row[j]
         stretch, share = self.problem.stretches[row][self.decision.gears[row]], self.road.share(j)
+        fed = None
+        if self.glass is not None:
+            fed = self.lp.column(0.0, self.glass.feed * stretch.minutes * share)
+            self.lp.row([(there.wa, 1.0), (here.wl, -1.0), (fed, 1.0)], 0.0, 0.0)
         for arrive, leave, base, slope in (
-            (there.wa, here.wl, stretch.water, stretch.water_slope),
+            (there.ba or there.wa, here.bl or here.wl, stretch.water, stretch.water_slope),
             (there.ca, here.cl, stretch.coal, stretch.coal_slope),
         ):
-            aboard = [(c, slope * share) for c in (here.wl, here.cl, here.vl)]
-            self.lp.row([(arrive, 1.0), (leave, -1.0), *aboard], -base * share, -base * share)
+            aboard = [(c, slope * share) for c in (here.wl, here.cl, here.vl, here.bl)]
+            given = None if arrive == there.ca else fed
+            self.lp.row(
+                [(arrive, 1.0), (leave, -1.0), (given, -1.0), *aboard],
+                -base * share, -base * share,
+            )  # fmt: skip
         if here.vl is not None:
             self.lp.row([(there.va, 1.0), (here.vl, -1.0)], 0.0, 0.0)
         took = stretch.minutes * share + self._access(j)[0]
@@ -158,10 +197,7 @@ class _Builder:
         if bridge.drain is None:
             lp.row([(here.drained, 1.0)], 0.0, 0.0)
         lp.row([(here.stay, 1.0), (here.drained, -1.0 / (bridge.drain or 1.0))], apart, apart)
-        lp.row(
-            [(here.wl, 1.0), (here.wa, -1.0), (here.drained, 1.0),
-             (here.stay, problem.standing[0])], 0.0, 0.0,
-        )  # fmt: skip
+        lp.row([(here.wl, 1.0), (here.wa, -1.0), (here.drained, 1.0), self._burnt(j)], 0.0, 0.0)
         lp.row([(here.cl, 1.0), (here.ca, -1.0), (here.stay, problem.standing[1])], 0.0, 0.0)
         if here.va is not None:
             lp.row([(here.vl, 1.0), (here.va, -1.0)], 0.0, 0.0)
@@ -235,13 +271,13 @@ class _Builder:
             night_water, night_coal = getattr(problem.nights, self.slept[j])
         for arrive, leave, take, more, kept, access, standing, night, reserve, room in (
             (here.wa, here.wl, here.water, here.emptied, 1.0 - blown, access_water,
-             problem.standing[0], night_water, problem.reserve[0], problem.tank),
+             self._burnt(j), night_water, problem.reserve[0], problem.tank),
             (here.ca, here.cl, here.coal, None, 1.0, access_coal,
-             problem.standing[1], night_coal, problem.reserve[1], problem.bunker),
+             (here.stay, problem.standing[1]), night_coal, problem.reserve[1], problem.bunker),
         ):  # fmt: skip
             gone = -access - night
             lp.row(
-                [(leave, 1.0), (arrive, -1.0), (take, -kept), (more, -1.0), (here.stay, standing)],
+                [(leave, 1.0), (arrive, -1.0), (take, -kept), (more, -1.0), standing],
                 gone, gone,
             )  # fmt: skip
             lp.row([(arrive, 1.0)], reserve + access / 2, math.inf)
@@ -252,6 +288,15 @@ class _Builder:
                 0.0, 0.0,
             )  # fmt: skip
             lp.row([(here.va, 1.0), (here.emptied, -1.0)], 0.0, math.inf)
+
+    def _burnt(self, j: int) -> tuple[int | None, float]:
+        """What standing takes out of the tank: what is fed, where the boiler has its own level."""
+        lp, here, standing = self.lp, self.columns[j], self.problem.standing[0]
+        if self.glass is None:
+            return here.stay, standing
+        lp.row([(here.bl, 1.0), (here.ba, -1.0), (here.fed, -1.0), (here.stay, standing)], 0.0, 0.0)
+        lp.row([(here.fed, 1.0), (here.stay, -self.glass.feed)], -math.inf, 0.0)
+        return here.fed, 1.0
 
     def _minutes(
         self, j: int, what: Tap | Halt, water: float | None, coal: float | None, set_up: float,
@@ -316,33 +361,34 @@ class _Builder:
         engine = problem.engine
 
         def loads(
-            dry: float, w: float = 0.0, c: float = 0.0, v: float = 0.0, *, most: float = limit
+            dry: float, w: float = 0.0, c: float = 0.0, v: float = 0.0, b: float = 0.0
         ) -> None:
-            lp.row([(water, w), (coal, c), (cart, v)], -math.inf, most - dry)
+            lp.row([(water, w), (coal, c), (cart, v), (here.bl, b)], -math.inf, limit - dry)
 
         def carts(wagon: str) -> float:
             return float(wagon == "cart" and problem.cart is not None)
 
         if bridge.kind == "gross" and j in self.decision.uncoupled:
             assert engine is not None
-            loads(engine.weight, 1.0, 1.0)
+            loads(engine.weight, 1.0, 1.0, b=1.0)
             for wagon in problem.wagons:
                 loads(wagon.tare + wagon.load, v=carts(wagon.name))
         elif bridge.kind == "gross":
-            loads(problem.weight, 1.0, 1.0, 1.0)
+            loads(problem.weight, 1.0, 1.0, 1.0, 1.0)
         elif bridge.kind == "axle":
             assert engine is not None
             ahead_w = engine.tank_ahead / engine.wheelbase
             ahead_c = engine.bunker_ahead / engine.wheelbase
-            loads(engine.weight - engine.drivers, ahead_w, ahead_c)
-            loads(engine.drivers, 1.0 - ahead_w, 1.0 - ahead_c)
+            share = engine.drivers / engine.weight
+            loads(engine.weight - engine.drivers, ahead_w, ahead_c, b=1.0 - share)
+            loads(engine.drivers, 1.0 - ahead_w, 1.0 - ahead_c, b=share)
             for wagon in problem.wagons:
                 n = wagon.axles
                 loads((wagon.tare + wagon.load) / n, v=carts(wagon.name) / n)
         else:
             assert engine is not None
             if engine.wheelbase <= TANDEM:
-                loads(engine.weight, 1.0, 1.0)
+                loads(engine.weight, 1.0, 1.0, b=1.0)
             for wagon in problem.wagons:
                 if wagon.axles == 2 and wagon.wheelbase is not None and wagon.wheelbase <= TANDEM:
                     loads(wagon.tare + wagon.load, v=carts(wagon.name))

@@ -18,6 +18,7 @@ __all__ = [
     "Cart",
     "Duty",
     "Engine",
+    "Glass",
     "Halt",
     "Meal",
     "Nights",
@@ -93,12 +94,28 @@ class Bridge:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Glass:
+    """The boiler's shape; heights above the crown but `working` and `highest`, in the glass."""
+
+    crown_back: float
+    tubes_front: float
+    tubes_height: float
+    bottom: float
+    working: float
+    highest: float
+    cover: float
+    area: float
+    feed: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Engine:
     weight: float
     drivers: float
     wheelbase: float
     tank_ahead: float
     bunker_ahead: float
+    glass: Glass | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -185,6 +202,7 @@ class Problem:
     engine: Engine | None = None
     wagons: tuple[Wagon, ...] = ()
     longitudes: tuple[float, ...] = ()
+    heights: tuple[float, ...] = ()
 
     @property
     def length(self) -> float:
@@ -240,6 +258,11 @@ def _alone(problem: Problem) -> Problem:
     """Each pass of a supply has an amount of its own."""
     taps = tuple(dataclasses.replace(t, at=(at,)) for t in problem.taps for at in t.at)
     return dataclasses.replace(problem, taps=taps)
+
+
+def _without_glass(problem: Problem) -> Problem:
+    assert problem.engine is not None
+    return dataclasses.replace(problem, engine=dataclasses.replace(problem.engine, glass=None))
 
 
 def _beside(problem: Problem) -> Problem:
@@ -322,6 +345,7 @@ FEATURES: Mapping[str, tuple[_Test, _Change]] = {
         lambda p: any(b.uncouple is not None for b in p.bridges),
         lambda p: _crossings(p, uncouple=None),
     ),
+    "boiler": (lambda p: p.engine is not None and p.engine.glass is not None, _without_glass),
     "drain": (
         lambda p: any(b.drain is not None for b in p.bridges),
         lambda p: _crossings(p, drain=None),

@@ -20,7 +20,7 @@ from small.problems import FEATURES, fingerprint
 __all__ = ["SOLVED", "solved_problem"]
 
 SOLVED = Path(__file__).with_name("solved.json")
-PROBLEMS = 290
+PROBLEMS = 320
 
 
 def solved_problem(seed: int) -> dict[str, Any]:

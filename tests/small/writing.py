@@ -22,6 +22,7 @@ def write_problem(problem: Problem, folder: Path) -> Path:
         ("places.csv", _place_table(problem)),
         ("stores.csv", _store_table(problem)),
         ("route.gpx", _track(problem)),
+        ("route.csv", _profile(problem)),
     ):
         if text:
             (folder / name).write_text(text)
@@ -51,6 +52,8 @@ def _toml(problem: Problem) -> list[str]:
     ]
     if problem.longitudes:
         lines += ["[route]", 'file = "route.gpx"']
+    if problem.heights:
+        lines += ["[route]", 'file = "route.csv"']
     if problem.wet:
         lines += ["[conditions]", 'weather = "wet"']
     return [*lines, *_toml_of_the_day(problem), *_toml_of_the_train(problem)]
@@ -101,11 +104,17 @@ def _toml_of_the_train(problem: Problem) -> list[str]:
             "cylinders = 2", 'bore = "17 cm"', 'stroke = "26 cm"', 'wheel_diameter = "1.9 m"',
             'tyre = "rubber"', 'grate_area = "0.7 m2"', 'heating_surface = "14 m2"',
             'boiler_water = "900 L"', 'boiler_metal = "4 t"',
+            *(
+                []
+                if engine.glass is None
+                else [f'feed_rate = "{engine.glass.feed!r} kg/min"']
+            ),
             "[engine.axles]", f'wheelbase = "{engine.wheelbase!r} m"',
             f'tank_ahead = "{engine.tank_ahead!r} m"',
             f'bunker_ahead = "{engine.bunker_ahead!r} m"',
             "[[engine.gears]]", 'name = "g0"', "ratio = 15.0", 'speed = "5 km/h"',
         ]  # fmt: skip
+    lines += _toml_of_the_boiler(problem)
     for wagon in problem.wagons:
         lines += [
             "[[train.wagons]]", f'name = "{wagon.name}"', f'tare = "{wagon.tare!r} kg"',
@@ -114,6 +123,23 @@ def _toml_of_the_train(problem: Problem) -> list[str]:
         if wagon.wheelbase is not None:
             lines.append(f'wheelbase = "{wagon.wheelbase!r} m"')
     return lines
+
+
+def _toml_of_the_boiler(problem: Problem) -> list[str]:
+    if problem.engine is None or problem.engine.glass is None:
+        return []
+    glass = problem.engine.glass
+    figures = {
+        "crown_back": glass.crown_back, "tubes_front": glass.tubes_front,
+        "tubes_height": glass.tubes_height, "glass_at": 0.3, "glass_bottom": glass.bottom,
+        "glass_length": 0.3, "working_level": glass.working, "highest_level": glass.highest,
+        "minimum_cover": glass.cover, "swell": 0.0,
+    }  # fmt: skip
+    return [
+        "[engine.glass]",
+        *(f'{key} = "{figure!r} m"' for key, figure in figures.items()),
+        f'surface_area = "{glass.area!r} m2"',
+    ]
 
 
 def _write_demand(problem: Problem, folder: Path) -> None:
@@ -229,3 +255,9 @@ def _track(problem: Problem) -> str:
         'xmlns="http://www.topografix.com/GPX/1/1"><trk><name>out and back</name>'
         f"<trkseg>{points}</trkseg></trk></gpx>"
     )
+
+
+def _profile(problem: Problem) -> str:
+    ends = [0.0, *(s[0].end for s in problem.stretches)]
+    rows = [[repr(at), repr(height)] for at, height in zip(ends, problem.heights, strict=False)]
+    return _table("distance [m],elevation [m]", rows)
