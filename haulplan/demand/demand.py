@@ -128,6 +128,7 @@ class Demand:
     serving: tuple[Serving, ...] = ()
     access: Callable[[int, float], tuple[float, float, float]] = _no_access
     hours: tuple[tuple[float, float], ...] = ((0.0, 86400.0),)
+    points: tuple[Gears, ...] = ()
 
     @property
     def has_boiler(self) -> bool:
@@ -138,7 +139,6 @@ class Demand:
     def nights(self) -> Mapping[str, tuple[float, float]]:
         """Water and coal till morning for each way of keeping the fire [kg]."""
         return {"banked": self.banked or (0.0, 0.0), "dropped": self.dropped or (0.0, 0.0)}
-    points: tuple[Gears, ...] = ()
 
     @property
     def segments(self) -> int:
