@@ -85,8 +85,9 @@ counts with the smaller of the two in braces; "cheap" stops are those counted by
 
 Likewise for coal; for water only where no cart and no boiler stands beside the tank.
 
-Aims, minimised in order, each kept at its best while the next is improved: arrival
-t_n; money Σ price q + price p + call-out y + nights; stops Σ y; or a weighted sum first.
+Aims, minimised in order, each kept at its best while the next is improved: the one asked
+for, arrival t_n, stops Σ y, money Σ price q + price p + call-out ψ + nights, and a fixed
+order among decisions; or a weighted sum first.
 """
 
 import math
@@ -209,6 +210,18 @@ class Programme:
             + [o.call_out * self.met.get(i, self.stop[i]) for i, o in self.offers.items()]
             + [halts[j].night_price * z for (j, _, _), z in self.night.items()]
         )
+
+    @property
+    def most_money(self) -> float:
+        """More than any plan pays."""
+        tank, bunker = self.limits.tank, self.limits.bunker
+        cart = 0.0 if self.rules.cart is None else self.rules.cart.room
+        return sum(
+            o.call_out
+            + o.water_price * min(tank + cart, o.water)
+            + o.coal_price * min(bunker, o.coal)
+            for o in self.offers.values()
+        ) + sum(h.night_price for h in self.rules.halts.values())
 
     @property
     def stops(self) -> Any:  # noqa: ANN401  a PuLP expression

@@ -186,6 +186,7 @@ def solve(
             arriving={i: float(arrived[i]) for i in posed.offers if solution.stopped[i]},
             stopped=solution.stopped.tolist() if stuck else guess.stopped,
             hint={d.name: float(round(_value(d))) for d in staged.programme.decisions},
+            settled=number > 0,
             margin=Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time),
         )
         error = moved
@@ -221,6 +222,7 @@ def _staged(
             stopped=guess.stopped,
             hint=guess.hint,
             brief=brief,
+            settled=guess.settled,
             tighten=tighten,
         )
         if staged is None and before is not None:
@@ -260,6 +262,7 @@ class _Guess:
     arriving: Mapping[int, float] = field(default_factory=dict)
     stopped: list[bool] | None = None
     hint: Mapping[str, float] | None = None
+    settled: bool = False
     margin: Margin = field(default_factory=lambda: Margin(mass=0.0, time=0.0))
 
 

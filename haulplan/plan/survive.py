@@ -18,6 +18,8 @@ from haulplan.plan.run import run
 
 __all__ = ["WayOn", "broken_without", "planned_takes", "way_on", "ways_on", "weak_stops"]
 
+#: The arrival of a way on is the earliest to within this share of it.
+_NEAR: Final = 1e-3
 #: Less than this is not a take. [kg]
 _NOTHING: Final = 1e-3
 
@@ -83,7 +85,7 @@ def way_on(programme: Programme, posed: Posed, shut: Shut, first: int) -> WayOn 
     """
     recourse = _from_here(programme, posed, shut, first, elastic=False)
     recourse.problem.setObjective(recourse.minutes)
-    if not run(recourse, None).found:
+    if not run(recourse, None, gap=_NEAR).found:
         return None
     stops = tuple(i for i, y in recourse.stop.items() if i >= first and _value(y) > 0.5)
     return WayOn(shut=shut, first=first, stops=stops, minutes=_value(recourse.clock[-1]))
