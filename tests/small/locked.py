@@ -9,10 +9,13 @@ levels, and every way to make the rest of the stops is tried in each.
 import dataclasses
 
 from small.decisions import Decision, Road, decisions, lowest_cost
-from small.oracle import Builder, solve
+from small.oracle import Builder
 from small.problems import Problem, Stretch
 
 __all__ = ["brute_force_locked"]
+
+#: The cut where a stop is found shut, the road from there, and what is decided on it.
+_Way = tuple[int, Road, Decision]
 
 
 def brute_force_locked(problem: Problem) -> float | None:
@@ -26,44 +29,62 @@ def brute_force_locked(problem: Problem) -> float | None:
     for bound, _, decision in ranked:
         if best is not None and bound >= best - 1e-9:
             break
-        value = solve(road, decision)
-        if value is not None and (best is None or value < best):
-            best = _least(road, decision, _ways(road, decision), [], best)
+        if (value := _value(road, decision, [])) is None or (best is not None and value >= best):
+            continue
+        cases = [_ways(road, decision, j, kind, best) for j, kind in _cases(road, decision)]
+        if all(cases):  # the hardest case first, and in each the cheapest way
+            cases.sort(key=lambda ways: -ways[0][0])
+            best = _least(road, decision, cases, [], best)
     return best
 
 
-def _ways(road: Road, decision: Decision) -> list[list[tuple[int, Road, Decision]]]:
-    """For each case, every way to go on."""
-    cases = [
-        (j, Road(_rest(road, j, kind)))
-        for j in decision.made
-        for kind in ("water", "coal")
-        if getattr(road.facility[j], kind) is not None
+def _cases(road: Road, decision: Decision) -> list[tuple[int, str]]:
+    """Each stop made and each kind offered there."""
+    kinds = ("water", "coal")
+    return [
+        (j, k) for j in decision.made for k in kinds if getattr(road.facility[j], k) is not None
     ]
-    return [[(j, rest, way) for way in decisions(rest)] for j, rest in cases]
+
+
+def _ways(
+    road: Road, decision: Decision, j: int, kind: str, best: float | None
+) -> list[tuple[float, _Way]]:
+    """Every way to go on in one case that may better the best plan, with its value alone."""
+    rest = Road(_rest(road, j, kind))
+    ways = []
+    for onward in decisions(rest):
+        value = _value(road, decision, [(j, rest, onward)])
+        if value is not None and (best is None or value < best):
+            ways.append((value, (j, rest, onward)))
+    return sorted(ways, key=lambda way: way[0])
+
+
+def _value(road: Road, decision: Decision, gone: list[_Way]) -> float | None:
+    """Least value with these ways settled and no other case looked at."""
+    whole = Builder(road, decision)
+    programme = whole.build()
+    for j, rest, onward in gone:
+        Builder(rest, onward, (whole, j)).build()
+    return programme.minimum()
 
 
 def _least(
     road: Road,
     decision: Decision,
-    ways: list[list[tuple[int, Road, Decision]]],
-    gone: list[tuple[int, Road, Decision]],
+    cases: list[list[tuple[float, _Way]]],
+    gone: list[_Way],
     best: float | None,
 ) -> float | None:
-    """Least value, below `best`, with the cases in `gone` settled and the rest in any way."""
-    whole = Builder(road, decision)
-    programme = whole.build()
-    for j, rest, way in gone:
-        Builder(rest, way, (whole, j)).build()
-    value = programme.minimum()
+    """Least value, or `best` where that is less, with `gone` settled and each case in any way."""
+    value = _value(road, decision, gone)
     if value is None or (best is not None and value >= best):
         return best
-    if not ways:
+    if not cases:
         return value
-    for onward in ways[0]:
-        best = _least(road, decision, ways[1:], [*gone, onward], best)
-        if best is not None and best <= value:  # no way can be better than none to be kept
+    for alone, way in cases[0]:
+        if best is not None and max(alone, value) >= best:
             break
+        best = _least(road, decision, cases[1:], [*gone, way], best)
     return best
 
 
