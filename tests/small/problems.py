@@ -201,6 +201,7 @@ class Problem:
     truck: Truck | None = None
     engine: Engine | None = None
     wagons: tuple[Wagon, ...] = ()
+    last_resort: tuple[float, float] | None = None
     longitudes: tuple[float, ...] = ()
     heights: tuple[float, ...] = ()
 
