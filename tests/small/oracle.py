@@ -54,7 +54,7 @@ class Columns:
 
 def surplus(glass: Glass, needed: float) -> float:
     """Water above the working level: up to the highest, or up to a level above the crown [kg]."""
-    level = max(needed - glass.bottom, 0.0) if needed else glass.highest
+    level = needed if needed else glass.highest
     return max(level - glass.working, 0.0) * glass.area * WATER
 
 
@@ -80,6 +80,10 @@ class Builder:
         )
         self.slept = dict(decision.nights)
         self.glass = None if self.problem.engine is None else self.problem.engine.glass
+        if self.glass is not None and not any(
+            surplus_needed(self.glass, *grades) > 0 for grades in road.crests.values()
+        ):
+            self.glass = None  # the working level does for every crest
         self.columns = [self._columns(j) for j in range(road.last + 1)]
 
     def day(self, j: int) -> int:

@@ -95,7 +95,7 @@ class Bridge:
 
 @dataclass(frozen=True, kw_only=True)
 class Glass:
-    """The boiler's shape; heights above the crown but `working` and `highest`, in the glass."""
+    """The boiler's shape; heights are above the crown."""
 
     crown_back: float
     tubes_front: float
