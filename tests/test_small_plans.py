@@ -6,14 +6,17 @@ each. That takes minutes, so its answers are stored; a sample is solved afresh.
 """
 
 import json
+import math
 from pathlib import Path
+from statistics import NormalDist
 from typing import Any
 
 import pytest
 from small.drawing import draw_locked, draw_problem
 from small.locked import brute_force_locked
 from small.oracle import brute_force
-from small.problems import FEATURES, fingerprint
+from small.problems import FEATURES, Problem, Stretch, fingerprint
+from small.thirst import Filled, chance_of_running_dry
 from small.writing import write_problem
 
 from haulplan.demand import build_demand
@@ -115,3 +118,38 @@ def test_some_problems_have_no_plan_and_most_have_one() -> None:
     for answers, most in ((SOLVED, 0.25), (LOCKED, 0.5)):
         none = sum(answer["value"] is None for answer in answers)
         assert len(answers) / 20 <= none <= most * len(answers)
+
+
+def even_road(minutes: float, water: float) -> Problem:
+    """Four kilometres alike, no coal to speak of."""
+    rows = tuple(
+        (
+            Stretch(
+                begin=1000.0 * k, end=1000.0 * (k + 1), minutes=minutes, water=water, coal=0.0,
+                water_slope=0.0, coal_slope=0.0,
+            ),
+        )
+        for k in range(4)
+    )  # fmt: skip
+    return Problem(
+        tank=500.0, bunker=10.0, reserve=(0.0, 0.0), start=(450.0, 10.0), finish=(0.0, 0.0),
+        standing=(0.0, 0.0), dry=1000.0, aim={"first": "earliest"}, stretches=rows, taps=(),
+    )  # fmt: skip
+
+
+def test_the_simulation_gives_the_normal_chance_on_an_even_road() -> None:
+    """Water used is normal: mean 400 kg, 4 (10 %) of the day and 4 pieces of 5 % each."""
+    chance, error = chance_of_running_dry(
+        even_road(10.0, 100.0), (0, 0, 0, 0), [], day=0.1, stretch=0.05, length=1000.0
+    )
+    spread = 100.0 * math.sqrt((4 * 0.1) ** 2 + 4 * 0.05**2)
+    assert chance == pytest.approx(1 - NormalDist(400.0, spread).cdf(450.0), abs=4 * error)
+
+
+def test_filling_to_a_mark_halfway_keeps_the_second_half_from_the_first() -> None:
+    """Either half asks 400 kg times the day's factor of 450 kg: both run dry, or neither."""
+    halfway = [Filled(at=2000.0, minutes=0.0, water=450.0, coal=10.0)]
+    chance, error = chance_of_running_dry(
+        even_road(10.0, 200.0), (0, 0, 0, 0), halfway, day=0.1, stretch=0.0, length=1000.0
+    )
+    assert chance == pytest.approx(1 - NormalDist(400.0, 40.0).cdf(450.0), abs=4 * error)
