@@ -84,7 +84,7 @@ def test_planner_equals_brute_force(answer: Answer, tmp_path: Path) -> None:
 @pytest.mark.parametrize("answer", LOCKED, ids=seed_of)
 def test_planner_equals_brute_force_with_a_tap_locked(answer: Answer, tmp_path: Path) -> None:
     folder = write_problem(draw_locked(answer["seed"]), tmp_path)
-    check_plan(answer, folder, locked_tap=True)
+    check_plan(answer, folder, survive=True)
 
 
 def test_stored_answers_are_of_the_problems_drawn_now() -> None:

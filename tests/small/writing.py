@@ -124,6 +124,7 @@ def _toml_of_the_train(problem: Problem) -> list[str]:
         ]  # fmt: skip
         if wagon.wheelbase is not None:
             lines.append(f'wheelbase = "{wagon.wheelbase!r} m"')
+            lines.append('behind = "3.5 m"')  # no tandem across a coupling
     return lines
 
 
