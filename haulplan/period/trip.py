@@ -24,7 +24,7 @@ from haulplan.period.words import Statement, meanings
 from haulplan.scenario.classes import fuels
 from haulplan.units import parse
 
-__all__ = ["JOURNEYS", "Outcome", "questions_of", "reckon", "stated_value", "word_sizes"]
+__all__ = ["JOURNEYS", "MODEL_DEFAULTS", "Outcome", "journey_prior", "questions_of", "reckon", "stated_value", "word_sizes"]
 
 Array = NDArray[np.float64]
 
@@ -99,13 +99,31 @@ def questions_of(record: Record) -> list[Question]:
         ("road state", state_weights(file)),
         ("fuel", fuel_weights(file)),
         ("load", _load_prior(file.train.load_is)),
-        ("journey", _JOURNEY_PRIOR[file.way.distance_is, file.way.back]),
+        ("journey", journey_prior(record)),
         ("coal counts", _covers_prior(file.use.coal_covers)),
         ("coal was", _pair(file.use.coal_was, {"burnt": 0.75, "carried": 0.25})),
         ("time", _pair(file.time.duration_is, {"whole journey": 0.8, "running": 0.2})),
         ("nights", {"fire banked": 0.5, "fire dropped": 0.5}),
     ]
     return questions
+
+
+def journey_prior(record: Record) -> Mapping[str, float]:
+    """Weights of the readings of a record's distance.
+
+    Parameters
+    ----------
+    record
+        With a way.
+
+    Returns
+    -------
+    weights
+        By labels of `JOURNEYS`.
+    """
+    way = record.file.way
+    assert way is not None
+    return _JOURNEY_PRIOR[way.distance_is, way.back]
 
 
 def _load_prior(said: str) -> Mapping[str, float]:
@@ -280,7 +298,7 @@ def _group(
         name: trip.draws.within(f"engine {name}", row.low, row.typical, row.high)[own]
         for name, row in kind.figures.items()
     }
-    figures |= {name: trip.default(name)[own] for name in _MODEL}
+    figures |= {name: trip.default(name)[own] for name in MODEL_DEFAULTS}
     figures["heating_value"] = _heating_value(trip)[own]
     tank = trip.stated("engine.tank")
     if tank is not None:
@@ -306,7 +324,8 @@ def _group(
         for extra, behind, forwards in ((carried, useful, True), (0.0, 0.0, False))
     )  # fmt: skip
     crew = trip.work("work", "crew")[own]
-    found = {"engine": mass, "useful": useful + carried, "tare": tare, "tank": figures["tank"],
+    found = {"engine": mass, "useful": useful + carried, "carried": carried, "tare": tare,
+             "tank": figures["tank"], "bunker": figures["bunker"],
              "heating value": figures["heating_value"]}  # fmt: skip
     found |= _per_metre("loaded", loaded, crew) | _per_metre("empty", empty, crew)
     found |= _standing(figures, boiler, crew)
@@ -314,7 +333,7 @@ def _group(
     return found, loaded.held | (empty.held & ~stays)
 
 
-_MODEL = (
+MODEL_DEFAULTS = (
     "running_cut_off", "longest_cut_off", "diagram_factor", "back_pressure",
     "friction_pressure", "clearance", "condensation", "compound_cut_off",
     "compound_condensation", "compound_diagram_factor", "mesh_efficiency",
@@ -447,11 +466,16 @@ def _rise(trip: _Trip) -> Array:
     if stated is None:
         name = "undulation" if trip.record.file.itinerary else "climb"
         return np.maximum(trip.work("work", name), 0.0)
+    return np.maximum(stated / _one_way(trip) - known, 0.0)
+
+
+def _one_way(trip: _Trip) -> Array:
+    """From the start to the far end [m]."""
     distance = trip.stated("way.distance")
     assert distance is not None
     choice = trip.draws.choices["journey"]
     half = np.array([0.5 if "whole" in label else 1.0 for label in choice.labels])
-    return np.maximum(stated / (distance * half[choice.picked]) - known, 0.0)
+    return np.asarray(distance * half[choice.picked])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -585,7 +609,9 @@ def _complete(trip: _Trip, runs: dict[str, Array], held: NDArray[np.bool_]) -> O
         "running speed": (loaded + empty) / running, "journey speed": (loaded + empty) / total,
         "gross ton-metres": (runs["engine"] + runs["useful"] + runs["tare"]) * loaded
         + (runs["engine"] + runs["tare"]) * empty,
-        "climb": _climb(trip), "standing share": share,
+        "climb": _climb(trip), "rise": _rise(trip), "hill": trip.work("work", "hill"),
+        "pace": trip.work("work", "pace"), "day hours": hours, "one way": _one_way(trip),
+        "standing share": share,
         "parted": (loaded * runs["loaded parted"] + empty * runs["empty parted"])
         / (loaded + empty),
     }  # fmt: skip

@@ -1,0 +1,488 @@
+"""Everything that a reconstruction says, put together."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from haulplan.demand.defaults import DEFAULTS, SURFACES, WEATHER
+from haulplan.period.cases import Case, case_of, published_cases
+from haulplan.period.defaults import (
+    band,
+    candidate_engines,
+    check_record,
+    entries,
+    rules_for,
+)
+from haulplan.period.explore import Found, explore
+from haulplan.period.flags import Flag, flags_of
+from haulplan.period.likely import Likely, likely_run
+from haulplan.period.record import Record, read_record
+from haulplan.period.run import Variant, solve_run
+from haulplan.period.trip import MODEL_DEFAULTS, Outcome, reckon, word_sizes
+from haulplan.period.weigh import Range, Reading, Weighing, range_of, readings_of
+from haulplan.period.words import Money, meanings
+
+__all__ = [
+    "Implied",
+    "Item",
+    "RoadState",
+    "Reconstruction",
+    "read_and_reconstruct",
+    "reconstruct",
+]
+
+Array = NDArray[np.float64]
+
+_MILE: Final = 1609.344
+
+#: Figures a record leaves out: name, kind of figure, key of the outcome.
+_MISSING: Final = (
+    ("gross weight moved, engine and all", "mass", "gross"),
+    ("useful load", "mass", "useful"),
+    ("wagons' weight", "mass", "tare"),
+    ("engine as it ran", "mass", "engine"),
+    ("way loaded", "distance", "loaded way"),
+    ("way empty", "distance", "empty way"),
+    ("climb", "climb", "climb"),
+    ("share of the way on which the train went up in parts", "share", "parted"),
+    ("stops for water", "count", "stops"),
+    ("time under way", "duration", "running"),
+    ("time standing", "duration", "standing"),
+    ("whole time", "duration", "total"),
+    ("working days", "count", "days"),
+    ("running speed", "speed", "running speed"),
+    ("journey speed", "speed", "journey speed"),
+    ("water in all", "water", "water"),
+    ("coal in all", "coal", "coal"),
+    ("coal under way", "coal", "running coal"),
+    ("coal standing", "coal", "standing coal"),
+    ("coal for lighting up", "coal", "lighting coal"),
+    ("coal for banking", "coal", "banking coal"),
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Implied:
+    """A figure that follows: by the record's own numbers (None where it has none), reckoned."""
+
+    name: str
+    kind: str
+    record: Range | None
+    reckoned: Range | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoadState:
+    """The same way in one state of the road; `refused` is the share of trains a hill stops."""
+
+    name: str
+    after: float
+    water: Range
+    coal: Range
+    total: Range
+    parted: Range
+    refused: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Item:
+    """One assumption: `status` is stated, derived, class default or guess."""
+
+    name: str
+    value: str
+    status: str
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reconstruction:
+    """A record with all that follows from it."""
+
+    record: Record
+    count: int
+    seed: int
+    effective: float
+    agreeing: float
+    readings: tuple[Reading, ...]
+    missing: tuple[tuple[str, Range], ...]
+    implied: tuple[Implied, ...]
+    states: tuple[RoadState, ...]
+    flags: tuple[Flag, ...]
+    traps: tuple[str, ...]
+    items: tuple[Item, ...]
+    own_case: Case | None
+    cases: tuple[Case, ...]
+    likely: Likely | None
+    variants: tuple[Variant, ...]
+
+
+def read_and_reconstruct(
+    path: str,
+    *,
+    count: int,
+    seed: int,
+    planned: bool = True,
+    progress: Callable[[str], None] = lambda _: None,
+) -> Reconstruction:
+    """Read a record file and reckon what follows.
+
+    Parameters
+    ----------
+    path
+        The file.
+    count, seed, planned, progress
+        As for `reconstruct`.
+
+    Returns
+    -------
+    reconstruction
+        Everything.
+
+    Raises
+    ------
+    InputError
+        If the record has faults.
+    """
+    progress("reading the record")
+    record = read_record(path, check=check_record)
+    return reconstruct(record, count=count, seed=seed, planned=planned, progress=progress)
+
+
+def reconstruct(
+    record: Record,
+    *,
+    count: int = 100_000,
+    seed: int = 1,
+    planned: bool = True,
+    progress: Callable[[str], None] = lambda _: None,
+) -> Reconstruction:
+    """Reckon what a record implies, whether it holds together, and how the trip was run.
+
+    Parameters
+    ----------
+    record
+        As read.
+    count
+        Combinations in the last round of sampling.
+    seed
+        Of the generator; the same seed gives the same answer.
+    planned
+        Whether to put the likely run to the planner.
+    progress
+        Told what is being done.
+
+    Returns
+    -------
+    reconstruction
+        Everything.
+    """
+    found = None
+    if record.file.way is not None:
+        progress("trying combinations")
+        found = explore(record, count, seed)
+    flags = flags_of(record, found)
+    alive = found is not None and found.weighing.effective > 0
+    if found is None or not alive:
+        return _tables_only(record, count, seed, flags)
+    likely = likely_run(record, found)
+    variants = solve_run(likely, progress=progress) if planned else ()
+    progress("comparing with published cases")
+    readings = readings_of(found.draws, found.weighing)
+    return Reconstruction(
+        record=record,
+        count=count,
+        seed=seed,
+        effective=found.weighing.effective,
+        agreeing=found.weighing.agreeing[""],
+        readings=tuple(readings),
+        missing=tuple(
+            (kind, range_of(name, found.outcome[key], found.weighing))
+            for name, kind, key in _MISSING
+        ),
+        implied=_implied(record, found),
+        states=_states(record, found),
+        flags=flags,
+        traps=_traps(record, readings),
+        items=_items(record, found),
+        own_case=case_of("this record", record),
+        cases=published_cases(),
+        likely=likely,
+        variants=variants,
+    )
+
+
+def _tables_only(
+    record: Record, count: int, seed: int, flags: tuple[Flag, ...]
+) -> Reconstruction:
+    """A record that holds no trip, or one that no combination can run."""
+    return Reconstruction(
+        record=record, count=count, seed=seed, effective=0.0, agreeing=0.0, readings=(),
+        missing=(), implied=(), states=(), flags=flags, traps=_traps(record, []),
+        items=tuple(_stated(record)), own_case=None, cases=published_cases(), likely=None,
+        variants=(),
+    )  # fmt: skip
+
+
+def _implied(record: Record, found: Found) -> tuple[Implied, ...]:
+    """Figures by the mile and ton-mile, ratio, speeds and cost."""
+    outcome, weighing = found.outcome, found.weighing
+    own = _own_totals(record, found)
+    bases = {
+        "a mile": outcome["way"],
+        "a gross ton-mile": outcome["gross ton-metres"],
+        "a useful ton-mile": outcome["useful"] * outcome["loaded way"],
+    }
+    rows = []
+    for what, key in (("coal", "coal counted"), ("water", "water")):
+        for name, base in bases.items():
+            title = f"{what} {name}"
+            said = None if own[what] is None else range_of(title, own[what] / base, weighing)
+            kind = f"{what} {name.removeprefix('a ')}"
+            rows.append(
+                Implied(
+                    name=title, kind=kind, record=said,
+                    reckoned=range_of(title, outcome[key] / base, weighing),
+                )
+            )  # fmt: skip
+    both = own["coal"] is not None and own["water"] is not None
+    rows.append(
+        Implied(
+            name="water over coal, by weight",
+            kind="ratio",
+            record=range_of("ratio", own["water"] / own["coal"], weighing) if both else None,
+            reckoned=range_of("ratio", outcome["water"] / outcome["coal counted"], weighing),
+        )
+    )
+    for name in ("running speed", "journey speed"):
+        rows.append(
+            Implied(
+                name=name, kind="speed", record=_own_speed(record, found, name),
+                reckoned=range_of(name, outcome[name], weighing),
+            )
+        )  # fmt: skip
+    return (*rows, *_costs(record, found))
+
+
+def _own_totals(record: Record, found: Found) -> dict[str, Array | None]:
+    """Coal and water of the trip by the record's own figures [kg]."""
+    totals: dict[str, Array | None] = {"coal": None, "water": None}
+    names = {"coal": "coal counted", "water": "water"}
+    ratio = {pair.name: pair.ratio for pair in found.weighing.pairs}
+    for what, key in names.items():
+        pair = ratio.get(f"use.{what}")
+        said = getattr(record.file.use, what)
+        carried = what == "coal" and record.file.use.coal_was == "carried"
+        if pair is not None and said.bound in {"equal", "about"} and not carried:
+            totals[what] = found.outcome[key] / np.exp(pair)
+    return totals
+
+
+def _own_speed(record: Record, found: Found, name: str) -> Range | None:
+    time = record.file.time
+    sizes = word_sizes(found.draws)
+    said = time.running_speed if name == "running speed" else time.journey_speed
+    if said is not None:
+        return range_of(name, said.value(sizes) + np.zeros(found.draws.count), found.weighing)
+    running = time.duration_is == "running"
+    if time.duration is None or running is not (name == "running speed"):
+        return None
+    return range_of(name, found.outcome["way"] / time.duration.value(sizes), found.weighing)
+
+
+def _costs(record: Record, found: Found) -> list[Implied]:
+    """Money a useful ton-mile and a ton of coal, in pence or dollars."""
+    said = record.file.cost
+    ton_metres = found.outcome["useful"] * found.outcome["loaded way"]
+    rows = []
+    for money, base, name, kind in (
+        (said.total, ton_metres, "cost a useful ton-mile", "money useful ton-mile"),
+        (said.coal_bill, found.outcome["coal"], "price of the coal, a ton", "money ton"),
+    ):
+        if money is not None:
+            values = money.amount / base
+            rows.append(
+                Implied(
+                    name=name, kind=kind, record=None,
+                    reckoned=range_of(name, values, found.weighing),
+                )
+            )  # fmt: skip
+    return rows
+
+
+def _states(record: Record, found: Found) -> tuple[RoadState, ...]:
+    """The same way dry, wet and muddy, all else as it agrees with the record."""
+    weight = found.weighing.weight
+    rows = []
+    own = found.draws.choices["road state"]
+    for name in ("dry", "wet", "mud"):
+        outcome: Outcome = reckon(record, found.draws, state=name)
+        held = outcome.held
+        kept = Weighing(
+            prior=np.where(held, 0.0, weight), weight=np.where(held, 0.0, weight), pairs=(),
+            agreeing={}, effective=0.0,
+        )  # fmt: skip
+        after = weight[own.chosen(name)].sum() / weight.sum() if name in own.labels else 0.0
+        rows.append(
+            RoadState(
+                name=name,
+                after=float(after),
+                **{
+                    key: range_of(key, outcome[key], kept)
+                    for key in ("water", "coal", "total", "parted")
+                },
+                refused=float(weight[held].sum() / weight.sum()),
+            )
+        )
+    return tuple(rows)
+
+
+def _traps(record: Record, readings: list[Reading]) -> tuple[str, ...]:
+    """A reader's note on words that mislead."""
+    notes = []
+    after = {(r.question, r.answer): r.after for r in readings}
+    words = {word for said in record.statements.values() for word in said.words}
+    for word in sorted(words):
+        parts = [
+            m.label + (f": {100 * after[word, m.label]:.0f} %" if (word, m.label) in after else "")
+            for m in meanings(word)
+        ]
+        notes.append(f"'{word}' may mean: {'; '.join(parts)}")
+    file = record.file
+    if file.engine.nominal_power is not None:
+        notes.append(
+            f"'{file.engine.nominal_power}': nominal horsepower is a size, not a power, and is not "
+            "reckoned with; one engine of 32 nominal gave 110 to 125 at the brake (trial of 1909), "
+            "and makers rated the same engine anew"
+        )
+    if file.train.load is not None and file.train.load_is == "not stated":
+        notes.append(
+            "the load may be what was paid for, or with the wagons, or the whole train: about two "
+            "fifths of what moves is paying load"
+        )
+    if file.way is not None and file.way.distance_is == "not stated":
+        notes.append("a 'trip' may be one way or there and back")
+    if file.use.coal is not None and file.use.coal_was != "burnt":
+        notes.append("coal 'taken' may be carried and not all burnt")
+    return tuple(notes)
+
+
+def _stated(record: Record) -> list[Item]:
+    items = [
+        Item(name=name, value=said.text, status="stated", source=record.file.source)
+        for name, said in record.statements.items()
+    ]
+    for section in ("engine", "train", "way", "time", "use", "cost"):
+        part = getattr(record.file, section)
+        for name in type(part).model_fields if part is not None else ():
+            value = getattr(part, name)
+            if isinstance(value, Money):
+                value = value.text
+            plain = isinstance(value, str | int) or (isinstance(value, tuple) and value)
+            if plain and value not in {"not stated", "trip", "tare"}:
+                shown = ", ".join(value) if isinstance(value, tuple) else str(value)
+                items.append(
+                    Item(
+                        name=f"{section}.{name}", value=shown, status="stated",
+                        source=record.file.source,
+                    )
+                )  # fmt: skip
+    items += [
+        Item(name="not stated", value=words, status="stated", source=record.file.source)
+        for words in record.file.not_stated
+    ]
+    return items
+
+
+_STATUS: Final = {"published": "class default", "from memory": "class default"}
+
+
+def _item(name: str, value: str, status: str, source: str) -> Item:
+    kept = _STATUS.get(status, "guess")
+    where = source if status == "published" else f"{status}: {source}"
+    return Item(name=name, value=value, status=kept, source=where)
+
+
+def _items(record: Record, found: Found) -> tuple[Item, ...]:
+    """Every assumption with its status."""
+    items = _stated(record)
+    items += [
+        Item(name=name, value="see the ranges", status="derived", source=how)
+        for name, how in _DERIVED
+    ]
+    for engine in candidate_engines(record.file):
+        items.append(_item("engine of the period", engine.title, engine.status, engine.source))
+        items += [
+            _item(f"{engine.key}: {name.replace('_', ' ')}", row.shown, row.status, row.source)
+            for name, row in engine.figures.items()
+        ]
+        items += [
+            _item("rule of the road", rule.title, rule.status, rule.source)
+            for rule in rules_for(record.file, engine.key)
+        ]
+    for key in ("climb", "undulation", "hill", "pace", "standing", "crew", "headwind", "hours"):
+        row, title = band("work", key), entries()["work"][key]["title"]
+        items.append(_item(title, row.shown, row.status, row.source))
+    wagon = entries()["wagons"][record.file.train.wagon]
+    items.append(
+        _item(wagon["title"], "{} ({} to {})".format(*_middle_first(wagon["share"])),
+              wagon["status"], wagon["source"])
+    )  # fmt: skip
+    items += _choice_items(record, found)
+    items += _model_items(found)
+    return tuple(items)
+
+
+def _middle_first(share: list[float]) -> list[float]:
+    return [share[1], share[0], share[2]]
+
+
+_DERIVED: Final = (
+    ("gross weight", "useful load, wagons by their share, engine with half its water and coal"),
+    ("time standing", "running time and the share of a journey spent standing"),
+    ("stops for water", "water used over the tank, filled at the start"),
+    ("coal for lighting up", "heat into a cold boiler, water and metal"),
+    ("the likely run", "likeliest reading of every choice, middling figures under it"),
+)
+
+
+def _choice_items(record: Record, found: Found) -> list[Item]:
+    """Weights before reckoning of every reading and choice."""
+    items = []
+    for choice in found.draws.choices.values():
+        if sum(prior > 0 for prior in choice.prior) < 2:
+            continue
+        shown = "; ".join(
+            f"{label} {100 * prior:.0f} %"
+            for label, prior in zip(choice.labels, choice.prior, strict=True)
+        )
+        section = {"surface": "roads", "fuel": "fuels"}.get(choice.name)
+        source = "weights before reckoning: ours"
+        if section is not None:
+            source = str(entries()[section][record.file.country]["source"])
+        items.append(
+            Item(name=f"reading: {choice.name}", value=shown, status="guess", source=source)
+        )
+    items.append(
+        Item(
+            name="tolerance of a printed figure",
+            value="half its last step, and 5 % (15 % where 'about')",
+            status="guess",
+            source="ours",
+        )
+    )
+    return items
+
+
+def _model_items(found: Found) -> list[Item]:
+    """Defaults of the steam model that were used."""
+    rows = [(name.replace("_", " "), DEFAULTS[name]) for name in MODEL_DEFAULTS]
+    for name in found.draws.choices["surface"].labels:
+        rows.append((f"rolling on {name}, iron tyres", SURFACES[name].steel))
+    for name in found.draws.choices["road state"].labels:
+        if name != "dry":
+            rows.append((f"{name}: rolling on hard roads", WEATHER[name].hard))
+            rows.append((f"{name}: rolling on soft roads", WEATHER[name].soft))
+    return [_item(name, row.shown, row.status, row.source) for name, row in rows]
