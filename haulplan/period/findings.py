@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -117,10 +118,11 @@ class Reconstruction:
     cases: tuple[Case, ...]
     likely: Likely | None
     variants: tuple[Variant, ...]
+    coal_price: float | None
 
 
 def read_and_reconstruct(
-    path: str,
+    path: Path | str,
     *,
     count: int,
     seed: int,
@@ -211,6 +213,7 @@ def reconstruct(
         cases=published_cases(),
         likely=likely,
         variants=variants,
+        coal_price=_coal_price(record, found),
     )
 
 
@@ -222,8 +225,17 @@ def _tables_only(
         record=record, count=count, seed=seed, effective=0.0, agreeing=0.0, readings=(),
         missing=(), implied=(), states=(), flags=flags, traps=_traps(record, []),
         items=tuple(_stated(record)), own_case=None, cases=published_cases(), likely=None,
-        variants=(),
+        variants=(), coal_price=None,
     )  # fmt: skip
+
+
+def _coal_price(record: Record, found: Found) -> float | None:
+    """The stated price of coal, in pence or dollars per kilogram."""
+    said = record.file.cost
+    if said.coal_price is None or said.coal_price_per is None:
+        return None
+    mass = said.coal_price_per.value(word_sizes(found.draws)) + np.zeros(found.draws.count)
+    return said.coal_price.amount / range_of("", mass, found.weighing).after[1]
 
 
 def _implied(record: Record, found: Found) -> tuple[Implied, ...]:

@@ -187,21 +187,29 @@ def _heating_value(fuel: str) -> float:
     return parse("heating value", fuels()[fuel]["heating_value"][1])
 
 
-def run_files(variant: Variant) -> dict[str, dict[str, str]]:
-    """Scenario folders of a run, one for each stage.
+def run_files(variants: Sequence[Variant]) -> dict[str, dict[str, str]]:
+    """Scenario folders of the likely run, one for each stage.
 
     Parameters
     ----------
-    variant
-        The run.
+    variants
+        From `solve_run`; the first is the run as likely.
 
     Returns
     -------
     folders
         Files by folder name, such as "day-1".
+
+    Raises
+    ------
+    NoPlanError
+        If there is no run: the record holds tables only, or no combination agrees.
     """
-    names = [f"day-{stage.day}{'-back' if stage.back else ''}" for stage in variant.stages]
-    return {name: dict(stage.files) for name, stage in zip(names, variant.stages, strict=True)}
+    if not variants:
+        raise NoPlanError("no likely run follows from this record: see its oddities")
+    stages = variants[0].stages
+    names = [f"day-{stage.day}{'-back' if stage.back else ''}" for stage in stages]
+    return {name: dict(stage.files) for name, stage in zip(names, stages, strict=True)}
 
 
 def _stages(likely: Likely) -> tuple[Stage, ...]:
