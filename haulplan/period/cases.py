@@ -9,8 +9,8 @@ from importlib.resources import as_file, files
 import numpy as np
 
 from haulplan.period.defaults import check_record
+from haulplan.period.questions import JOURNEYS, journey_prior
 from haulplan.period.record import Record, read_record
-from haulplan.period.trip import JOURNEYS, journey_prior
 from haulplan.period.words import Money, Statement, meanings
 
 __all__ = ["Case", "case_of", "published_cases", "published_records"]

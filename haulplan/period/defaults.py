@@ -35,8 +35,14 @@ _KINDS = {
     "boiler_water": "water", "boiler_metal": "mass", "tank": "water", "bunker": "coal",
     "frontal_area": "area",
 }  # fmt: skip
-_WORK_KINDS = {"climb": "grade", "undulation": "grade", "hill": "grade", "headwind": "speed", "set_up": "duration",
-               "hours": "duration"}  # fmt: skip
+_WORK_KINDS = {
+    "climb": "grade",
+    "undulation": "grade",
+    "hill": "grade",
+    "headwind": "speed",
+    "set_up": "duration",
+    "hours": "duration",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,9 +125,7 @@ def band(section: str, key: str) -> Band:
     if "share" in entry:
         low, typical, high = entry["share"]
         shown = f"{typical:g} ({low:g} to {high:g})"
-        return Band(
-            low=low, typical=typical, high=high, shown=shown, status=status, source=source
-        )
+        return Band(low=low, typical=typical, high=high, shown=shown, status=status, source=source)
     return _triple(_WORK_KINDS[key], entry["band"], status, source)
 
 
@@ -143,9 +147,11 @@ def period_engines() -> Mapping[str, PeriodEngine]:
             if texts is not None:
                 stated = name in entry
                 figures[name] = _triple(
-                    kind, texts, entry["status"] if stated else "from memory",
+                    kind,
+                    texts,
+                    entry["status"] if stated else "from memory",
                     entry["source"] if stated else own["source"],
-                )  # fmt: skip
+                )
         found[key] = PeriodEngine(
             key=key,
             title=entry["title"],
@@ -325,9 +331,14 @@ def rules_for(file: RecordFile, engine: str) -> list[Rule]:
             ]
             found.append(
                 Rule(
-                    key=key, title=entry["title"], speed=speeds[0], town_speed=speeds[1],
-                    crew=entry["crew"], status=entry["status"], source=entry["source"],
-                )  # fmt: skip
+                    key=key,
+                    title=entry["title"],
+                    speed=speeds[0],
+                    town_speed=speeds[1],
+                    crew=entry["crew"],
+                    status=entry["status"],
+                    source=entry["source"],
+                )
             )
     return found
 

@@ -10,9 +10,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from haulplan.period.questions import questions_of
 from haulplan.period.record import Record
 from haulplan.period.sampling import Draws, Tilt, draw, even_tilt
-from haulplan.period.trip import Outcome, questions_of, reckon
+from haulplan.period.trip import Outcome, reckon
 from haulplan.period.weigh import Weighing, weigh
 
 __all__ = ["Found", "explore"]

@@ -8,36 +8,27 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from haulplan.demand.defaults import DEFAULTS, SURFACES, WEATHER
 from haulplan.period.cases import Case, case_of, published_cases
-from haulplan.period.defaults import (
-    band,
-    candidate_engines,
-    check_record,
-    entries,
-    rules_for,
-)
+from haulplan.period.defaults import check_record
 from haulplan.period.explore import Found, explore
 from haulplan.period.flags import Flag, flags_of
+from haulplan.period.items import Item, items_of, stated_items, traps_of
 from haulplan.period.likely import Likely, likely_run
+from haulplan.period.questions import word_sizes
 from haulplan.period.record import Record, read_record
 from haulplan.period.run import Variant, solve_run
-from haulplan.period.trip import MODEL_DEFAULTS, Outcome, reckon, word_sizes
+from haulplan.period.trip import Outcome, reckon
 from haulplan.period.weigh import Range, Reading, Weighing, range_of, readings_of
-from haulplan.period.words import Money, meanings
 
 __all__ = [
     "Implied",
-    "Item",
-    "RoadState",
     "Reconstruction",
+    "RoadState",
     "read_and_reconstruct",
     "reconstruct",
 ]
 
 Array = NDArray[np.float64]
-
-_MILE: Final = 1609.344
 
 #: Figures a record leaves out: name, kind of figure, key of the outcome.
 _MISSING: Final = (
@@ -86,16 +77,6 @@ class RoadState:
     total: Range
     parted: Range
     refused: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Item:
-    """One assumption: `status` is stated, derived, class default or guess."""
-
-    name: str
-    value: str
-    status: str
-    source: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -207,8 +188,8 @@ def reconstruct(
         implied=_implied(record, found),
         states=_states(record, found),
         flags=flags,
-        traps=_traps(record, readings),
-        items=_items(record, found),
+        traps=traps_of(record, readings),
+        items=items_of(record, found),
         own_case=case_of("this record", record),
         cases=published_cases(),
         likely=likely,
@@ -217,14 +198,12 @@ def reconstruct(
     )
 
 
-def _tables_only(
-    record: Record, count: int, seed: int, flags: tuple[Flag, ...]
-) -> Reconstruction:
+def _tables_only(record: Record, count: int, seed: int, flags: tuple[Flag, ...]) -> Reconstruction:
     """A record that holds no trip, or one that no combination can run."""
     return Reconstruction(
         record=record, count=count, seed=seed, effective=0.0, agreeing=0.0, readings=(),
-        missing=(), implied=(), states=(), flags=flags, traps=_traps(record, []),
-        items=tuple(_stated(record)), own_case=None, cases=published_cases(), likely=None,
+        missing=(), implied=(), states=(), flags=flags, traps=traps_of(record, []),
+        items=tuple(stated_items(record)), own_case=None, cases=published_cases(), likely=None,
         variants=(), coal_price=None,
     )  # fmt: skip
 
@@ -249,9 +228,10 @@ def _implied(record: Record, found: Found) -> tuple[Implied, ...]:
     }
     rows = []
     for what, key in (("coal", "coal counted"), ("water", "water")):
+        total = own[what]
         for name, base in bases.items():
             title = f"{what} {name}"
-            said = None if own[what] is None else range_of(title, own[what] / base, weighing)
+            said = None if total is None else range_of(title, total / base, weighing)
             kind = f"{what} {name.removeprefix('a ')}"
             rows.append(
                 Implied(
@@ -259,12 +239,13 @@ def _implied(record: Record, found: Found) -> tuple[Implied, ...]:
                     reckoned=range_of(title, outcome[key] / base, weighing),
                 )
             )  # fmt: skip
-    both = own["coal"] is not None and own["water"] is not None
+    coal, water = own["coal"], own["water"]
+    both = None if coal is None or water is None else range_of("ratio", water / coal, weighing)
     rows.append(
         Implied(
             name="water over coal, by weight",
             kind="ratio",
-            record=range_of("ratio", own["water"] / own["coal"], weighing) if both else None,
+            record=both,
             reckoned=range_of("ratio", outcome["water"] / outcome["coal counted"], weighing),
         )
     )
@@ -349,152 +330,3 @@ def _states(record: Record, found: Found) -> tuple[RoadState, ...]:
             )
         )
     return tuple(rows)
-
-
-def _traps(record: Record, readings: list[Reading]) -> tuple[str, ...]:
-    """A reader's note on words that mislead."""
-    notes = []
-    after = {(r.question, r.answer): r.after for r in readings}
-    words = {word for said in record.statements.values() for word in said.words}
-    for word in sorted(words):
-        parts = [
-            m.label + (f": {100 * after[word, m.label]:.0f} %" if (word, m.label) in after else "")
-            for m in meanings(word)
-        ]
-        notes.append(f"'{word}' may mean: {'; '.join(parts)}")
-    file = record.file
-    if file.engine.nominal_power is not None:
-        notes.append(
-            f"'{file.engine.nominal_power}': nominal horsepower is a size, not a power, and is not "
-            "reckoned with; one engine of 32 nominal gave 110 to 125 at the brake (trial of 1909), "
-            "and makers rated the same engine anew"
-        )
-    if file.train.load is not None and file.train.load_is == "not stated":
-        notes.append(
-            "the load may be what was paid for, or with the wagons, or the whole train: about two "
-            "fifths of what moves is paying load"
-        )
-    if file.way is not None and file.way.distance_is == "not stated":
-        notes.append("a 'trip' may be one way or there and back")
-    if file.use.coal is not None and file.use.coal_was != "burnt":
-        notes.append("coal 'taken' may be carried and not all burnt")
-    return tuple(notes)
-
-
-def _stated(record: Record) -> list[Item]:
-    items = [
-        Item(name=name, value=said.text, status="stated", source=record.file.source)
-        for name, said in record.statements.items()
-    ]
-    for section in ("engine", "train", "way", "time", "use", "cost"):
-        part = getattr(record.file, section)
-        for name in type(part).model_fields if part is not None else ():
-            value = getattr(part, name)
-            if isinstance(value, Money):
-                value = value.text
-            plain = isinstance(value, str | int) or (isinstance(value, tuple) and value)
-            if plain and value not in {"not stated", "trip", "tare"}:
-                shown = ", ".join(value) if isinstance(value, tuple) else str(value)
-                items.append(
-                    Item(
-                        name=f"{section}.{name}", value=shown, status="stated",
-                        source=record.file.source,
-                    )
-                )  # fmt: skip
-    items += [
-        Item(name="not stated", value=words, status="stated", source=record.file.source)
-        for words in record.file.not_stated
-    ]
-    return items
-
-
-_STATUS: Final = {"published": "class default", "from memory": "class default"}
-
-
-def _item(name: str, value: str, status: str, source: str) -> Item:
-    kept = _STATUS.get(status, "guess")
-    where = source if status == "published" else f"{status}: {source}"
-    return Item(name=name, value=value, status=kept, source=where)
-
-
-def _items(record: Record, found: Found) -> tuple[Item, ...]:
-    """Every assumption with its status."""
-    items = _stated(record)
-    items += [
-        Item(name=name, value="see the ranges", status="derived", source=how)
-        for name, how in _DERIVED
-    ]
-    for engine in candidate_engines(record.file):
-        items.append(_item("engine of the period", engine.title, engine.status, engine.source))
-        items += [
-            _item(f"{engine.key}: {name.replace('_', ' ')}", row.shown, row.status, row.source)
-            for name, row in engine.figures.items()
-        ]
-        items += [
-            _item("rule of the road", rule.title, rule.status, rule.source)
-            for rule in rules_for(record.file, engine.key)
-        ]
-    for key in ("climb", "undulation", "hill", "pace", "standing", "crew", "headwind", "hours"):
-        row, title = band("work", key), entries()["work"][key]["title"]
-        items.append(_item(title, row.shown, row.status, row.source))
-    wagon = entries()["wagons"][record.file.train.wagon]
-    items.append(
-        _item(wagon["title"], "{} ({} to {})".format(*_middle_first(wagon["share"])),
-              wagon["status"], wagon["source"])
-    )  # fmt: skip
-    items += _choice_items(record, found)
-    items += _model_items(found)
-    return tuple(items)
-
-
-def _middle_first(share: list[float]) -> list[float]:
-    return [share[1], share[0], share[2]]
-
-
-_DERIVED: Final = (
-    ("gross weight", "useful load, wagons by their share, engine with half its water and coal"),
-    ("time standing", "running time and the share of a journey spent standing"),
-    ("stops for water", "water used over the tank, filled at the start"),
-    ("coal for lighting up", "heat into a cold boiler, water and metal"),
-    ("the likely run", "likeliest reading of every choice, middling figures under it"),
-)
-
-
-def _choice_items(record: Record, found: Found) -> list[Item]:
-    """Weights before reckoning of every reading and choice."""
-    items = []
-    for choice in found.draws.choices.values():
-        if sum(prior > 0 for prior in choice.prior) < 2:
-            continue
-        shown = "; ".join(
-            f"{label} {100 * prior:.0f} %"
-            for label, prior in zip(choice.labels, choice.prior, strict=True)
-        )
-        section = {"surface": "roads", "fuel": "fuels"}.get(choice.name)
-        source = "weights before reckoning: ours"
-        if section is not None:
-            source = str(entries()[section][record.file.country]["source"])
-        items.append(
-            Item(name=f"reading: {choice.name}", value=shown, status="guess", source=source)
-        )
-    items.append(
-        Item(
-            name="tolerance of a printed figure",
-            value="half its last step, and 5 % (15 % where 'about')",
-            status="guess",
-            source="ours",
-        )
-    )
-    return items
-
-
-def _model_items(found: Found) -> list[Item]:
-    """Defaults of the steam model that were used."""
-    rows = [(name.replace("_", " "), DEFAULTS[name]) for name in MODEL_DEFAULTS]
-    for name in found.draws.choices["surface"].labels:
-        rows.append((f"rolling on {name}, iron tyres", SURFACES[name].steel))
-    for name in found.draws.choices["road state"].labels:
-        if name != "dry":
-            rows.append((f"{name}: rolling on hard roads", WEATHER[name].hard))
-            rows.append((f"{name}: rolling on soft roads", WEATHER[name].soft))
-    return [_item(name, row.shown, row.status, row.source) for name, row in rows]

@@ -137,9 +137,11 @@ def _same_flags(record: Record, same: Same) -> list[Flag]:
             cold.append(name)
         elif (temperature := _temperature(density)) is not None:
             fahrenheit = (temperature - 273.15) * 1.8 + 32
-            hot.append(f"{name}: {density / 0.45359237 * 3.785411784e-3:.2f} lb a US gallon, "
-                       f"water at about {5 * round(fahrenheit / 5):.0f} °F "
-                       f"({temperature - 273.15:.0f} °C)")
+            hot.append(
+                f"{name}: {density / 0.45359237 * 3.785411784e-3:.2f} lb a US gallon, "
+                f"water at about {5 * round(fahrenheit / 5):.0f} °F "
+                f"({temperature - 273.15:.0f} °C)"
+            )
         else:
             wrong.append(f"{name}: {density:.0f} kg/m³, no water")
     if cold:
@@ -257,9 +259,8 @@ def _law_flags(record: Record, found: Found) -> list[Flag]:
         [rule.speed for rule in rules_for(record.file, key) if rule.speed is not None]
         for key in engines
     ]
-    if not all(limits) or record.file.time.running_speed is None and (
-        record.file.time.duration is None and record.file.time.journey_speed is None
-    ):  # fmt: skip
+    time = record.file.time
+    if not all(limits) or not (time.running_speed or time.duration or time.journey_speed):
         return []
     law = max(max(speeds) for speeds in limits)
     low, _, _ = range_of("speed", found.outcome["running speed"], found.weighing).after

@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from haulplan.period.defaults import PeriodEngine, crew_rule, entries, period_engines
 from haulplan.period.explore import Found
+from haulplan.period.questions import JOURNEYS
 from haulplan.period.record import Record
-from haulplan.period.trip import JOURNEYS
 from haulplan.period.way import Spot, Way
 from haulplan.period.weigh import Weighing, range_of
 from haulplan.scenario.classes import engine_classes
@@ -104,9 +104,7 @@ def likely_run(record: Record, found: Found) -> Likely:
 
 def _mode(found: Found, name: str) -> str:
     choice = found.draws.choices[name]
-    shares = np.bincount(
-        choice.picked, weights=found.weighing.weight, minlength=len(choice.labels)
-    )
+    shares = np.bincount(choice.picked, weights=found.weighing.weight, minlength=len(choice.labels))
     return choice.labels[int(np.argmax(shares))]
 
 

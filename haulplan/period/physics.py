@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from haulplan.demand.boiler import coal_rate, furnace_efficiency
 from haulplan.demand.resistance import GRAVITY, air_drag, tractive_force
 from haulplan.demand.steam import (
-    liquid_enthalpy,
     saturated_liquid_enthalpy,
     saturated_steam_density,
     saturated_steam_enthalpy,
@@ -264,9 +263,7 @@ def _in_gear(
     crawl = engines.line.pressure_at(supply / _CRAWL * engines.boiler.dryness / volume)
     weight = engines.drivers * GRAVITY * cells.grip / np.sqrt(1.0 + grade**2)
     holds = (pressure <= np.minimum(engines.line.pressure[3], crawl)) & (force <= weight)
-    return _Pace(
-        holds=holds, speed=1.0 / np.maximum(1.0 / wanted, steam / supply), steam=steam
-    )
+    return _Pace(holds=holds, speed=1.0 / np.maximum(1.0 / wanted, steam / supply), steam=steam)
 
 
 def drive(engines: Engines, cells: Cells, train: Array, *, forwards: bool = True) -> Run:

@@ -1,6 +1,5 @@
 """A likely run put to the planner: stages of a day's work, where water must have been."""
 
-import json
 import math
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
@@ -12,25 +11,21 @@ from numpy.typing import NDArray
 
 from haulplan.demand import Demand, build_demand
 from haulplan.errors import NoPlanError
-from haulplan.period.likely import Likely, engine_toml
-from haulplan.period.way import Way, cut_way, places_csv, reversed_way, road_csv, table_csv
+from haulplan.period.folder import stage_files
+from haulplan.period.likely import Likely
+from haulplan.period.way import Way, cut_way, reversed_way
 from haulplan.plan import Plan, make_plan
 from haulplan.replay import replay
 from haulplan.route import Route, build_route
 from haulplan.scenario import Scenario, read_scenario
 from haulplan.scenario.classes import fuels
+from haulplan.units import parse
 
 __all__ = ["Stage", "Variant", "Window", "run_files", "solve_run"]
 
 Array = NDArray[np.float64]
 
 _MILE = 1609.344
-#: Where nothing is said of water it is looked for every mile.
-_SPACING = _MILE
-#: A run starts its day at six. haulplan's assumption. [s]
-_DEPART = "06:00"
-#: Share of tank and bunker that is never planned away. haulplan's assumption. [-]
-_RESERVE = 0.1
 #: Nobody sets out for the way back with less than this of the day left. [-]
 _TURN = 0.3
 #: Most time for the solver, a stage. [s]
@@ -182,8 +177,6 @@ def _variant(name: str, run: Likely) -> Variant:
 
 
 def _heating_value(fuel: str) -> float:
-    from haulplan.units import parse  # noqa: PLC0415  one use
-
     return parse("heating value", fuels()[fuel]["heating_value"][1])
 
 
@@ -225,7 +218,7 @@ def _stages(likely: Likely) -> tuple[Stage, ...]:
         for number, (begin, end) in enumerate(parts):
             day += 1 if number else 0
             part = cut_way(way, begin, end)
-            files = _files(likely, part, day, loaded=loaded, spaced=False)
+            files = stage_files(likely, part, day, loaded=loaded, spaced=False)
             stages.append(_solved(likely, part, files, day, back, (begin, end), loaded))
             if stages[-1].plan is None:
                 return tuple(stages)
@@ -256,7 +249,7 @@ def _days(
 
 def _clock(likely: Likely, way: Way, loaded: bool) -> tuple[Array, Array]:
     """Hours of the journey against distance, standing included [s], [m]."""
-    files = _files(likely, way, 1, loaded=loaded, spaced=True)
+    files = stage_files(likely, way, 1, loaded=loaded, spaced=True)
     try:
         scenario, route, demand = _read(files)
     except NoPlanError:  # a hill is refused: reckon by the lowest gear's speed
@@ -290,9 +283,10 @@ def _solved(
     loaded: bool,
 ) -> Stage:
     """One stage's plan; where the named water does not serve, water is looked for each mile."""
-    plan, trouble, windows = None, None, ()
+    plan, trouble = None, None
+    windows: tuple[Window, ...] = ()
     for spaced in (False, True):
-        tried = files if not spaced else _files(likely, way, day, loaded=loaded, spaced=True)
+        tried = files if not spaced else stage_files(likely, way, day, loaded=loaded, spaced=True)
         try:
             scenario, route, demand = _read(tried)
             windows = _windows(scenario, route, demand)
@@ -330,135 +324,3 @@ def _windows(scenario: Scenario, route: Route, demand: Demand) -> tuple[Window, 
         )
         for k in range(count)
     )
-
-
-def _files(likely: Likely, way: Way, day: int, *, loaded: bool, spaced: bool) -> dict[str, str]:
-    """The scenario folder of a stage."""
-    files = {
-        "scenario.toml": _scenario(likely, way, day, loaded=loaded),
-        "route.csv": road_csv(way),
-        "places.csv": places_csv(way),
-    }
-    supply = _supply(way, spaced=spaced)
-    if supply:
-        header = (
-            "name", "kind", "at [m]", "set_up [min]", "water_available",
-            "water_rate [US gal/min]", "coal_available", "coal_rate [lb/min]", "note",
-        )  # fmt: skip
-        files["supply.csv"] = table_csv(header, supply)
-    return files
-
-
-def _supply(way: Way, *, spaced: bool) -> list[Sequence[str]]:
-    """Water where the record names it; where it names none, or too little, every mile."""
-    named = [s for s in way.spots[1:-1] if s.water is not None]
-    rows: list[Sequence[str]] = [
-        (s.name, s.water or "", f"{s.at:.1f}", "20", "unlimited", "30", "unlimited", "20",
-         "named in the record; coal from the train")
-        for s in named
-    ]  # fmt: skip
-    if named and not spaced:
-        return rows
-    count = int((way.length - 1.0) / _SPACING)
-    for number in range(1, count + 1):
-        at = number * _SPACING
-        if all(abs(at - s.at) > _SPACING / 2 for s in named):
-            rows.append(
-                (f"Water at mile {number}?", "not known", f"{at:.1f}", "20", "unlimited", "30",
-                 "unlimited", "20", "supposed: the record names no water here; coal from the train")
-            )  # fmt: skip
-    return sorted(rows, key=lambda row: float(row[2]))
-
-
-def _scenario(likely: Likely, way: Way, day: int, *, loaded: bool) -> str:
-    """scenario.toml of a stage."""
-    record = likely.record.file
-    tank, bunker = (likely.engine.figures[name].typical for name in ("tank", "bunker"))
-    run = likely if loaded else replace(likely, carried=0.0)
-    lines = [
-        f"# {record.title}: a likely run, day {day}. Made by haulplan reconstruct from a record;",
-        "# figures are middling ones of the combinations that agree with it. Mend what you know.",
-        "",
-        f"title = {_text(f'{record.title}, day {day}'[:200])}",
-        f"start = {_text(way.spots[0].name)}",
-        f"finish = {_text(way.spots[-1].name)}",
-        f"date = {_date(likely, day)}",
-        f'depart = "{_DEPART}"',
-        f'units = "{record.units}"',
-        f'currency = "{"USD" if record.country == "us" else "GBP"}"',
-        "",
-        "[aim]",
-        'first = "fewest stops"',
-        "",
-        "[stores]",
-        f'tank = "{tank:.0f} kg"',
-        f'bunker = "{bunker:.0f} kg"',
-        "",
-        "[at_start]",
-        'water = "full"',
-        'coal = "full"',
-        "",
-        "[at_finish]",
-        f'water = "{_RESERVE * tank:.0f} kg"',
-        f'coal = "{_RESERVE * bunker:.0f} kg"',
-        "",
-        "[reserve]",
-        f'water = "{_RESERVE * tank:.0f} kg"',
-        f'coal = "{_RESERVE * bunker:.0f} kg"',
-        "",
-        "[route]",
-        'file = "route.csv"',
-        f'surface = "{way.spots[0].surface}"',
-        "",
-        "[fuel]",
-        f"name = {_text(fuels()[likely.fuel]['title'])}",
-        f'kind = "{likely.fuel}"',
-        f'heating_value = "{likely.heating_value / 1e6:.2f} MJ/kg"',
-        "",
-        "[conditions]",
-        f'weather = "{likely.state}"',
-        "",
-        *_engine(run),
-        *_wagons(run, loaded=loaded),
-    ]
-    return "\n".join(lines) + "\n"
-
-
-def _engine(likely: Likely) -> list[str]:
-    keys = engine_toml(likely)
-    lines = ["[engine]"]
-    for name, value in keys.items():
-        if name != "gears":
-            lines.append(f"{name} = {_value(value)}")
-    gears = keys["gears"]
-    assert isinstance(gears, list)
-    for gear in gears:
-        lines += ["", "[[engine.gears]]", *(f"{k} = {_value(v)}" for k, v in gear.items())]
-    return lines
-
-
-def _wagons(likely: Likely, *, loaded: bool) -> list[str]:
-    load = likely.useful - likely.carried if loaded else 0.0
-    if likely.tare < 1.0:
-        return []
-    tyre = "rubber" if likely.engine.tyre == "rubber" else "steel"
-    return [
-        "", "[[train.wagons]]", 'name = "the wagons together"', f'tare = "{likely.tare:.0f} kg"',
-        f'load = "{max(load, 0.0):.0f} kg"', f'tyre = "{tyre}"',
-    ]  # fmt: skip
-
-
-def _date(likely: Likely, day: int) -> str:
-    import datetime as dt  # noqa: PLC0415  one use
-
-    first = likely.record.file.date or dt.date(likely.record.file.year, 6, 1)
-    return (first + dt.timedelta(days=day - 1)).isoformat()
-
-
-def _value(value: object) -> str:
-    return _text(value) if isinstance(value, str) else str(value)
-
-
-def _text(words: str) -> str:
-    """A TOML string: JSON's quoting is TOML's for all that a record lets pass."""
-    return json.dumps(words)

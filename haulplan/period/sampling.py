@@ -40,7 +40,7 @@ class Choice:
 
     def chosen(self, label: str) -> NDArray[np.bool_]:
         """Draws that took an answer."""
-        return self.picked == self.labels.index(label)
+        return np.asarray(self.picked == self.labels.index(label))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,9 +63,7 @@ class Draws:
     _tilted: NDArray[np.bool_] = field(repr=False)
     _log_tilt: Array = field(repr=False)
     _generator: np.random.Generator = field(repr=False)
-    _figures: dict[tuple[str, float, float, float], Array] = field(
-        default_factory=dict, repr=False
-    )
+    _figures: dict[tuple[str, float, float, float], Array] = field(default_factory=dict, repr=False)
 
     def deviate(self, name: str) -> Array:
         """Standard normal deviates of one figure, the same for every use of its name."""

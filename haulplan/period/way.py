@@ -7,7 +7,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-__all__ = ["Spot", "Way", "cut_way", "places_csv", "reversed_way", "road_csv", "rolling_road", "table_csv"]
+__all__ = [
+    "Spot",
+    "Way",
+    "cut_way",
+    "places_csv",
+    "reversed_way",
+    "road_csv",
+    "rolling_road",
+    "table_csv",
+]
 
 _MILE = 1609.344
 #: Hills between places stand about so far apart. haulplan's assumption. [m]

@@ -13,9 +13,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from haulplan.period.questions import word_sizes
 from haulplan.period.record import Record
 from haulplan.period.sampling import Draws
-from haulplan.period.trip import Outcome, word_sizes
+from haulplan.period.trip import Outcome
 from haulplan.period.words import Statement
 
 __all__ = [
@@ -186,14 +187,10 @@ def _carried(draws: Draws, pair: Pair) -> Pair:
     if "carried" not in was.labels:
         return pair
     ratio = np.where(was.chosen("carried"), np.maximum(pair.ratio, 0.0), pair.ratio)
-    return Pair(
-        name=pair.name, text=pair.text, ratio=ratio, spread=pair.spread, bound=pair.bound
-    )
+    return Pair(name=pair.name, text=pair.text, ratio=ratio, spread=pair.spread, bound=pair.bound)
 
 
-def _time_pair(
-    draws: Draws, outcome: Outcome, said: Statement, sizes: Mapping[str, Array]
-) -> Pair:
+def _time_pair(draws: Draws, outcome: Outcome, said: Statement, sizes: Mapping[str, Array]) -> Pair:
     choice = draws.choices["time"]
     reckoned = outcome["total"]
     if "running" in choice.labels:
@@ -227,9 +224,7 @@ def weigh(record: Record, draws: Draws, outcome: Outcome) -> Weighing:
         agrees = agrees & one
     agreeing[""] = float((draws.weight * agrees).sum()) / total
     if not prior.any():
-        return Weighing(
-            prior=prior, weight=prior, pairs=pairs, agreeing=agreeing, effective=0.0
-        )
+        return Weighing(prior=prior, weight=prior, pairs=pairs, agreeing=agreeing, effective=0.0)
     best = float(score[prior > 0].max())
     weight = prior * np.exp(score - best)
     effective = float(weight.sum() ** 2 / (weight**2).sum())
@@ -267,9 +262,7 @@ def range_of(name: str, values: Array, weighing: Weighing) -> Range:
     )
 
 
-def _points(
-    values: Array, weight: Array, order: NDArray[np.intp]
-) -> tuple[float, float, float]:
+def _points(values: Array, weight: Array, order: NDArray[np.intp]) -> tuple[float, float, float]:
     kept = order[(weight[order] > 0) & np.isfinite(values[order])]
     if kept.size == 0:
         return (float("nan"),) * 3
@@ -309,8 +302,12 @@ def readings_of(draws: Draws, weighing: Weighing) -> list[Reading]:
                 verdict = "cannot be"
             found.append(
                 Reading(
-                    question=choice.name, answer=choice.labels[n], prior=choice.prior[n],
-                    after=share, even=own, verdict=verdict,
-                )  # fmt: skip
+                    question=choice.name,
+                    answer=choice.labels[n],
+                    prior=choice.prior[n],
+                    after=share,
+                    even=own,
+                    verdict=verdict,
+                )
             )
     return found

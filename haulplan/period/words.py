@@ -172,7 +172,8 @@ def _spellings(kind: str) -> Mapping[str, str]:
 _FRACTIONS: Final = {"¼": 0.25, "½": 0.5, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3}
 _MARKS: Final = "".join(_FRACTIONS)
 _FIGURE: Final = (
-    rf"(?:\d{{1,3}}(?:,\d{{3}})+(?:\.\d+)?|\d+(?:\.\d+)?(?:\s*[{_MARKS}]|\s+[1-9]/[2-9])?|[{_MARKS}])"
+    r"(?:\d{1,3}(?:,\d{3})+(?:\.\d+)?"
+    rf"|\d+(?:\.\d+)?(?:\s*[{_MARKS}]|\s+[1-9]/[2-9])?|[{_MARKS}])"
 )
 _TERM: Final = re.compile(
     rf"({_FIGURE})(?:\s*(?:to|-|–|or)\s*({_FIGURE}))?\s*([^\d{_MARKS}]*)", re.ASCII

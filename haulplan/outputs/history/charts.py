@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from haulplan.outputs.drawing import INK, PAPER, clean, shape, shortened, text
-from haulplan.outputs.history.rows import number, range_text, shown
+from haulplan.outputs.history.figures import number, range_text, shown
 from haulplan.period import Reconstruction
 from haulplan.period.cases import Case
 from haulplan.period.weigh import Range, Reading

@@ -9,7 +9,7 @@ from importlib.resources import files
 
 from haulplan import __version__
 from haulplan.outputs.cautions import CAUTIONS
-from haulplan.outputs.history import charts, rows
+from haulplan.outputs.history import charts, figures, rows
 from haulplan.outputs.tables import Cell, frame_of, plain, to_csv
 from haulplan.period import Reconstruction
 from haulplan.period.weigh import AGREES, CANNOT, DOUBTFUL
@@ -183,29 +183,27 @@ def _weighing(found: Reconstruction, pictures: Mapping[str, str]) -> list[str]:
     ]
 
 
-def _figures(
-    found: Reconstruction, system: UnitSystem, pictures: Mapping[str, str]
-) -> list[str]:
+def _figures(found: Reconstruction, system: UnitSystem, pictures: Mapping[str, str]) -> list[str]:
     if not found.missing:
         return ["<h2>Published cases</h2>", _table(rows.case_rows(found, system))]
     missing = [
         {
             "figure": row.name,
-            "before the record is heard": rows.range_text(row.prior, unit),
-            "after": rows.range_text(row.after, unit),
+            "before the record is heard": figures.range_text(row.prior, unit),
+            "after": figures.range_text(row.after, unit),
         }
         for kind, row in found.missing
-        for unit in [rows.shown(kind, system)]
+        for unit in [figures.shown(kind, system)]
     ]
-    currency = rows.currency_of(found)
+    currency = figures.currency_of(found)
     implied = [
         {
             "figure": row.name,
-            "by the record's own figures": rows.one_range(row.record, unit),
-            "reckoned": rows.one_range(row.reckoned, unit),
+            "by the record's own figures": figures.one_range(row.record, unit),
+            "reckoned": figures.one_range(row.reckoned, unit),
         }
         for row in found.implied
-        for unit in [rows.shown(row.kind, system, currency)]
+        for unit in [figures.shown(row.kind, system, currency)]
     ]
     return [
         "<h2>What the record leaves out</h2>",
@@ -300,11 +298,12 @@ def _table(cells: Sequence[Mapping[str, Cell]]) -> str:
         return ""
     heads = "".join(f"<th>{escape(name)}</th>" for name in cells[0])
     body = "".join(
-        "<tr>" + "".join(_td(name, value) for name, value in row.items()) + "</tr>"
-        for row in cells
+        "<tr>" + "".join(_td(name, value) for name, value in row.items()) + "</tr>" for row in cells
     )
-    return f'<div class="wide"><table><thead><tr>{heads}</tr></thead><tbody>{body}</tbody>' \
+    return (
+        f'<div class="wide"><table><thead><tr>{heads}</tr></thead><tbody>{body}</tbody>'
         "</table></div>"
+    )
 
 
 def _td(name: str, value: Cell) -> str:

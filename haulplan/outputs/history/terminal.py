@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from haulplan.outputs.history import rows
+from haulplan.outputs.history import figures, rows
 from haulplan.outputs.history.page import verdict
 from haulplan.outputs.tables import Cell, plain
 from haulplan.period import Reconstruction
@@ -113,30 +113,29 @@ def _readings(found: Reconstruction) -> list[dict[str, Cell]]:
 
 def _missing(found: Reconstruction, system: UnitSystem) -> list[dict[str, Cell]]:
     return [
-        {"figure": row.name, "middle (nine in ten)": rows.range_text(row.after, unit)}
+        {"figure": row.name, "middle (nine in ten)": figures.range_text(row.after, unit)}
         for kind, row in found.missing
-        for unit in [rows.shown(kind, system)]
+        for unit in [figures.shown(kind, system)]
     ]
 
 
 def _implied(found: Reconstruction, system: UnitSystem) -> list[dict[str, Cell]]:
-    currency = rows.currency_of(found)
+    currency = figures.currency_of(found)
     return [
         {
             "figure": row.name,
-            "by the record": rows.one_range(row.record, unit),
-            "reckoned": rows.one_range(row.reckoned, unit),
+            "by the record": figures.one_range(row.record, unit),
+            "reckoned": figures.one_range(row.reckoned, unit),
         }
         for row in found.implied
-        for unit in [rows.shown(row.kind, system, currency)]
+        for unit in [figures.shown(row.kind, system, currency)]
     ]
 
 
 def _cases(found: Reconstruction, system: UnitSystem) -> list[dict[str, Cell]]:
     left_out = {"source", "year", "remark", "what", "cost a useful ton-mile"}
     return [
-        {k: v for k, v in row.items() if k not in left_out}
-        for row in rows.case_rows(found, system)
+        {k: v for k, v in row.items() if k not in left_out} for row in rows.case_rows(found, system)
     ]
 
 
