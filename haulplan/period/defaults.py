@@ -254,6 +254,8 @@ def candidate_engines(file: RecordFile) -> list[PeriodEngine]:
 def surface_weights(file: RecordFile) -> dict[str, float]:
     """Weight of each surface: even among those named, else the country's.
 
+    Where an itinerary gives the surface all the way, its first stands for all.
+
     Parameters
     ----------
     file
@@ -265,6 +267,9 @@ def surface_weights(file: RecordFile) -> dict[str, float]:
         Summing to one.
     """
     named = file.way.surface if file.way is not None else ()
+    typed = [place.surface for place in file.itinerary[:-1]]
+    if typed and typed[0] is not None and None not in typed:
+        return {typed[0]: 1.0}
     if named:
         return {name: 1 / len(named) for name in named}
     return dict(entries()["roads"][file.country]["surfaces"])

@@ -269,7 +269,8 @@ def _own_totals(record: Record, found: Found) -> dict[str, Array | None]:
         said = getattr(record.file.use, what)
         carried = what == "coal" and record.file.use.coal_was == "carried"
         if pair is not None and said.bound in {"equal", "about"} and not carried:
-            totals[what] = found.outcome[key] / np.exp(pair)
+            with np.errstate(invalid="ignore"):
+                totals[what] = found.outcome[key] / np.exp(pair)
     return totals
 
 

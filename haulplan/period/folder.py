@@ -82,7 +82,7 @@ def _supply(way: Way, *, spaced: bool) -> list[Sequence[str]]:
 def _scenario(likely: Likely, way: Way, day: int, *, loaded: bool) -> str:
     """scenario.toml of a stage."""
     record = likely.record.file
-    tank, bunker = (likely.engine.figures[name].typical for name in ("tank", "bunker"))
+    tank, bunker = likely.tank, likely.bunker
     run = likely if loaded else replace(likely, carried=0.0)
     lines = [
         f"# {record.title}: a likely run, day {day}. Made by haulplan reconstruct from a record;",

@@ -30,6 +30,8 @@ class Likely:
     record: Record
     engine: PeriodEngine
     weight: float | None
+    tank: float
+    bunker: float
     useful: float
     carried: float
     tare: float
@@ -86,6 +88,8 @@ def likely_run(record: Record, found: Found) -> Likely:
         record=record,
         engine=engine,
         weight=middle(outcome["engine"]) if record.file.engine.weight is not None else None,
+        tank=middle(outcome["tank"]),
+        bunker=middle(outcome["bunker"]),
         useful=middle(outcome["useful"]),
         carried=middle(outcome["carried"]),
         tare=middle(outcome["tare"]),

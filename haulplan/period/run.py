@@ -88,6 +88,11 @@ class Variant:
         return all(stage.plan is not None for stage in self.stages)
 
     @property
+    def trouble(self) -> str | None:
+        """Why there is no plan, None where there is one."""
+        return next((s.trouble for s in self.stages if s.plan is None), None)
+
+    @property
     def plans(self) -> tuple[Plan, ...]:
         """The plans there are."""
         return tuple(stage.plan for stage in self.stages if stage.plan is not None)

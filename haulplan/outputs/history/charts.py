@@ -146,7 +146,7 @@ def draw_cases(found: Reconstruction, system: UnitSystem) -> str:
         ("coal useful ton-mile", "coal a useful ton-mile", "coal_per_useful"),
     )
     cases = [case for case in found.cases if case.coal_per_metre is not None]
-    height = 96.0 + 2 * (74.0 + _LINE * (len(cases) + 1))
+    height = 48.0 + 2 * (62.0 + _LINE * (len(cases) + 1))
     root = _picture("cases", "Beside published cases", _case_words(cases, system), height)
     top = 52.0
     for kind, name, key in panels:

@@ -18,13 +18,16 @@ class Shown:
 
     label: str
     size: float
+    whole: bool = False
 
     def value(self, si: float) -> float:
         """In the unit."""
         return si / self.size
 
     def number(self, si: float) -> str:
-        """Three figures that count, without the unit."""
+        """Three figures that count, or a whole number, without the unit."""
+        if self.whole and math.isfinite(si):
+            return f"{self.value(si):,.0f}"
         return number(self.value(si))
 
 
@@ -96,7 +99,7 @@ def shown(kind: str, system: UnitSystem, currency: str = "GBP") -> Shown:
             size=system.height.size / system.distance.size,
         ),
         "share": Shown(label="%", size=0.01),
-        "count": Shown(label="", size=1.0),
+        "count": Shown(label="", size=1.0, whole=True),
         "ratio": Shown(label="lb/lb", size=1.0),
         "duration": Shown(label="h", size=_HOUR),
     }

@@ -247,6 +247,12 @@ def _run(found: Reconstruction, system: UnitSystem) -> list[str]:
         "aim of fewest stops, tank full each morning, a tenth of tank and bunker kept back, coal "
         "from the train. Where the record names no water it is looked for every mile.</p>",
     ]
+    parts += [
+        f"<p class='small'>{escape(variant.name.capitalize())}, no plan: "
+        f"{escape(plain(variant.trouble))}</p>"
+        for variant in found.variants
+        if variant.trouble is not None
+    ]
     first = found.variants[0]
     parts.append(_table(rows.stage_rows(first, system)))
     parts += [

@@ -168,4 +168,9 @@ def _run(found: Reconstruction, system: UnitSystem) -> list["Table"]:
                 f"{row['fewest stops must lie']}"
             )
         )
+    lines += [
+        _item(f"{variant.name}: no plan: {variant.trouble}")
+        for variant in found.variants
+        if variant.trouble is not None
+    ]
     return lines
