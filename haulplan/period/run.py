@@ -21,7 +21,7 @@ from haulplan.scenario import Scenario, read_scenario
 from haulplan.scenario.classes import fuels
 from haulplan.units import parse
 
-__all__ = ["Stage", "Variant", "Window", "run_files", "solve_run"]
+__all__ = ["Stage", "Variant", "Window", "plan_run", "run_files", "solve_run"]
 
 Array = NDArray[np.float64]
 
@@ -158,12 +158,25 @@ def solve_run(
     found = []
     for name, run in variants:
         progress(f"planning the likely run: {name}")
-        found.append(_variant(name, run))
+        found.append(plan_run(name, run))
     return tuple(found)
 
 
-def _variant(name: str, run: Likely) -> Variant:
-    """The run with the largest train that passes; whole and unsolved where none does."""
+def plan_run(name: str, run: Likely) -> Variant:
+    """Plan a run with the largest train that passes; whole and unsolved where none does.
+
+    Parameters
+    ----------
+    name
+        Of the conditions.
+    run
+        What is run under them.
+
+    Returns
+    -------
+    variant
+        With a plan for each stage, or the first stage that has none.
+    """
     made = None
     for share in _SHARES:
         part = replace(

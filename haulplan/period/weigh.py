@@ -226,7 +226,7 @@ def weigh(record: Record, draws: Draws, outcome: Outcome) -> Weighing:
     if not prior.any():
         return Weighing(prior=prior, weight=prior, pairs=pairs, agreeing=agreeing, effective=0.0)
     best = float(score[prior > 0].max())
-    weight = prior * np.exp(score - best)
+    weight = prior * np.exp(np.minimum(score - best, 0.0))
     effective = float(weight.sum() ** 2 / (weight**2).sum())
     return Weighing(
         prior=prior,
