@@ -46,7 +46,7 @@ def test_the_county_s_daily_averages_do_not_follow_from_its_totals(tmp_path: Pat
     # 1,934 days, printed averages 21.91 and 23.20.
     found = flags(
         tmp_path,
-        'year = 1912\n[totals]\ndays = 1934\ntons = 41254\nmiles = 42390\n'
+        "year = 1912\n[totals]\ndays = 1934\ntons = 41254\nmiles = 42390\n"
         'tons_per_day = "21.91"\nmiles_per_day = "23.20"\n',
     )
     assert [flag.kind for flag in found] == ["average against totals"] * 2

@@ -47,6 +47,7 @@ def traps_of(record: Record, readings: Sequence[Reading]) -> tuple[str, ...]:
         parts = [
             m.label + (f": {100 * after[word, m.label]:.0f} %" if (word, m.label) in after else "")
             for m in meanings(word)
+            if m.weights[record.file.country] > 0
         ]
         notes.append(f"'{word}' may mean: {'; '.join(parts)}")
     file = record.file

@@ -32,7 +32,14 @@ _TURN = 0.3
 _LIMIT = 20.0
 #: Parts of the train that are tried where the whole does not pass.
 _SHARES = (1.0, 0.85, 0.7, 0.55, 0.4, 0.25)
-_WORSE_FUEL = {"dry-wood": "green-wood", "air-dry-wood": "green-wood"}
+_WORSE_FUEL = {
+    "dry-wood": "green-wood",
+    "air-dry-wood": "green-wood",
+    "green-wood": "green-wood",
+    "bituminous-poor": "subbituminous",
+    "subbituminous": "lignite",
+    "lignite": "lignite",
+}
 _WORSE_STATE = {"dry": "wet", "wet": "mud", "mud": "mud"}
 
 
@@ -311,7 +318,7 @@ def _solved(
             plan = make_plan(scenario, route, demand, time_limit=_LIMIT)
             replay(scenario, route, demand, plan)
         except NoPlanError as error:
-            trouble = trouble or str(error)
+            trouble = trouble or "; ".join(str(error).splitlines())
             continue
         files = tried
         break

@@ -118,7 +118,13 @@ def main() -> None:
         ]
         lines.append(f"| {name} | {tally.trials} | {' | '.join(cells)} |")
         sys.stderr.write(lines[-1] + "\n")
-    lines += ["", "## Speed", "", "| record | combinations | effective | seconds |", "|---" * 4 + "|"]
+    lines += [
+        "",
+        "## Speed",
+        "",
+        "| record | combinations | effective | seconds |",
+        "|---" * 4 + "|",
+    ]
     for name in ("H1", "H7"):
         begin = time.perf_counter()
         found = explore(published_records()[name], 100_000, 1)

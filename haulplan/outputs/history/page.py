@@ -142,7 +142,7 @@ def _opening(found: Reconstruction) -> list[str]:
         f'<p class="lead">{escape(plain(file.source))}; {file.date or file.year}</p>',
     ]
     if file.wording is not None:
-        parts.append(f"<blockquote>{escape(_spoken(file.wording))}</blockquote>")
+        parts += ["<blockquote>", *_paragraphs(file.wording), "</blockquote>"]
     if file.note is not None:
         parts.append(f"<p>{escape(plain(file.note))}</p>")
     if file.not_stated:
@@ -153,8 +153,10 @@ def _opening(found: Reconstruction) -> list[str]:
     return parts
 
 
-def _spoken(words: str) -> str:
-    return "\n".join(plain(line) for line in words.splitlines())
+def _paragraphs(words: str) -> list[str]:
+    """Text of several lines, empty ones between its paragraphs."""
+    parts = [" ".join(part.split()) for part in words.split("\n\n")]
+    return [f"<p>{escape(plain(part))}</p>" for part in parts if part]
 
 
 def _oddities(found: Reconstruction) -> list[str]:
@@ -178,14 +180,14 @@ def _weighing(found: Reconstruction, pictures: Mapping[str, str]) -> list[str]:
         "side. <i>From even weights</i> is what the reckoning alone would say, had every reading "
         f"been alike likely. Doubtful is below {100 * DOUBTFUL:g} % in either, cannot be below "
         f"{100 * CANNOT:g} % in both.</p>",
-        pictures.get("readings", ""),
+        _picture(pictures, "readings"),
         _table(rows.reading_rows(found)),
     ]
 
 
 def _figures(found: Reconstruction, system: UnitSystem, pictures: Mapping[str, str]) -> list[str]:
     if not found.missing:
-        return ["<h2>Published cases</h2>", _table(rows.case_rows(found, system))]
+        return ["<h2>Published cases</h2>", *_cases(found, system)]
     missing = [
         {
             "figure": row.name,
@@ -209,16 +211,30 @@ def _figures(found: Reconstruction, system: UnitSystem, pictures: Mapping[str, s
         "<h2>What the record leaves out</h2>",
         "<p>Each figure is the middle, and in brackets the range that nine in ten of the weighed "
         "combinations keep.</p>",
-        pictures.get("ranges", ""),
+        _picture(pictures, "ranges"),
         _table(missing),
         "<h2>What follows from it</h2>",
         _table(implied),
         "<h2>Beside published cases</h2>",
         "<p>By arithmetic alone, under the likeliest reading of each; blank where a source has no "
         "figure.</p>",
-        pictures.get("cases", ""),
-        _table(rows.case_rows(found, system)),
+        _picture(pictures, "cases"),
+        *_cases(found, system),
     ]
+
+
+def _cases(found: Reconstruction, system: UnitSystem) -> list[str]:
+    """The table of cases, and their sources beneath it."""
+    cells = rows.case_rows(found, system)
+    shown = [{k: v for k, v in row.items() if k not in {"source", "year"}} for row in cells]
+    items = "".join(
+        f"<li>{escape(str(row['case']))}: {escape(str(row['source']))}</li>" for row in cells
+    )
+    return [_table(shown), f'<ul class="small">{items}</ul>']
+
+
+def _picture(pictures: Mapping[str, str], name: str) -> str:
+    return f'<div class="wide">{pictures[name]}</div>' if name in pictures else ""
 
 
 def _roads(found: Reconstruction, system: UnitSystem) -> list[str]:
@@ -247,16 +263,17 @@ def _run(found: Reconstruction, system: UnitSystem) -> list[str]:
         "aim of fewest stops, tank full each morning, a tenth of tank and bunker kept back, coal "
         "from the train. Where the record names no water it is looked for every mile.</p>",
     ]
-    parts += [
-        f"<p class='small'>{escape(variant.name.capitalize())}, no plan: "
-        f"{escape(plain(variant.trouble))}</p>"
-        for variant in found.variants
-        if variant.trouble is not None
-    ]
     first = found.variants[0]
+    if first.solved and first.share < 1:
+        parts.append(
+            f"<p>With these middling figures not all of the train passes every hill in one piece. "
+            f"The run below is of {100 * first.share:.0f} % of it; the rest goes up apart, or the "
+            "hills were a little easier.</p>"
+        )
     parts.append(_table(rows.stage_rows(first, system)))
     parts += [
-        f"<p class='small'>Day {stage.day}: {escape(plain(stage.trouble))}</p>"
+        f'<p class="small">Day {stage.day}, with the water named alone: '
+        f"{escape(plain(stage.trouble))}</p>"
         for stage in first.stages
         if stage.trouble is not None and stage.plan is not None
     ]
@@ -264,6 +281,12 @@ def _run(found: Reconstruction, system: UnitSystem) -> list[str]:
         "<p><b>What changes</b> with a wet week or poor fuel. <i>Train</i> is the part of it that "
         "passes every hill; the rest waits, or goes up apart.</p>",
         _table(rows.variant_rows(found, system)),
+        *(
+            f'<p class="small">{escape(variant.name.capitalize())}, no plan: '
+            f"{escape(plain(variant.trouble))}</p>"
+            for variant in found.variants
+            if variant.trouble is not None
+        ),
     ]
     return parts
 
@@ -318,5 +341,5 @@ def _td(name: str, value: Cell) -> str:
     numeric = isinstance(value, int | float) or (
         bool(value) and all(c.isdigit() or c in ".,-– " for c in value)
     )
-    mark = ' class="n"' if numeric else ""
+    mark = ' class="n"' if numeric else ' class="source"' if name == "source" else ""
     return f"<td{mark}>{escape(str(value))}</td>"
