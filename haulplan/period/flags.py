@@ -223,7 +223,7 @@ def _agreement_flags(found: Found) -> list[Flag]:
                 kind="no train",
                 where="train.load",
                 words="no combination takes this load over such a road, even in four parts: look "
-                "at load, engine, climb and surface",
+                "at load, tare, engine, climb and surface",
             )
         ]
     flags = []

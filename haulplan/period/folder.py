@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -18,6 +19,8 @@ _SPACING = _MILE
 _DEPART = "06:00"
 #: Share of tank and bunker that is never planned away. haulplan's assumption. [-]
 _RESERVE = 0.1
+#: The train is written as wagons of at most this gross weight. haulplan's assumption. [kg]
+_WAGON = 10_000.0
 
 
 def stage_files(
@@ -151,9 +154,11 @@ def _wagons(likely: Likely, *, loaded: bool) -> list[str]:
     if likely.tare < 1.0:
         return []
     tyre = "rubber" if likely.engine.tyre == "rubber" else "steel"
+    count = math.ceil((likely.tare + load) / _WAGON)
     return [
-        "", "[[train.wagons]]", 'name = "the wagons together"', f'tare = "{likely.tare:.0f} kg"',
-        f'load = "{max(load, 0.0):.0f} kg"', f'tyre = "{tyre}"',
+        "", "[[train.wagons]]", 'name = "wagon"', f"count = {count}",
+        f'tare = "{likely.tare / count:.0f} kg"', f'load = "{max(load, 0.0) / count:.0f} kg"',
+        f'tyre = "{tyre}"',
     ]  # fmt: skip
 
 

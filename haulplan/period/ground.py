@@ -15,9 +15,12 @@ from haulplan.period.record import Record
 from haulplan.period.sampling import Draws
 from haulplan.units import parse
 
-__all__ = ["Trip", "altitude", "cells_of", "one_way_of", "rise_of", "stages_of"]
+__all__ = ["NOTHING", "Trip", "altitude", "cells_of", "one_way_of", "rise_of", "stages_of"]
 
 Array = NDArray[np.float64]
+
+#: A useful load of this or less is none: the wagons outweigh what is stated. [kg]
+NOTHING = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,7 +77,7 @@ class Trip:
         for label, less in (("with wagons", 0.0), ("whole train", engine)):
             if label in load.labels:
                 total = np.maximum(said - less, 0.1 * said)
-                useful = total / (1 + share) if tare is None else np.maximum(total - tare, 0.0)
+                useful = total / (1 + share) if tare is None else np.maximum(total - tare, NOTHING)
                 behind = np.where(load.chosen(label), useful, behind)
         return behind, behind * share if tare is None else tare, carried
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.demand import Demand, build_demand
-from haulplan.errors import NoPlanError
+from haulplan.errors import HaulplanError, NoPlanError
 from haulplan.period.folder import stage_files
 from haulplan.period.likely import Likely
 from haulplan.period.way import Way, cut_way, reversed_way
@@ -277,7 +277,7 @@ def _clock(likely: Likely, way: Way, loaded: bool) -> tuple[Array, Array]:
     files = stage_files(likely, way, 1, loaded=loaded, spaced=True)
     try:
         scenario, route, demand = _read(files)
-    except NoPlanError:  # a hill is refused: reckon by the lowest gear's speed
+    except HaulplanError:  # a hill is refused, or a figure: reckon by the lowest gear's speed
         speed = likely.pace * 0.8
         return np.array([0.0, way.length / speed / (1 - likely.standing)]), np.array(
             [0.0, way.length]
@@ -317,7 +317,7 @@ def _solved(
             windows = _windows(scenario, route, demand)
             plan = make_plan(scenario, route, demand, time_limit=_LIMIT)
             replay(scenario, route, demand, plan)
-        except NoPlanError as error:
+        except HaulplanError as error:  # the reader is told, whatever stopped the planner
             trouble = trouble or "; ".join(str(error).splitlines())
             continue
         files = tried

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from haulplan.demand.resistance import standard_air
 from haulplan.period.defaults import PeriodEngine, period_engines
-from haulplan.period.ground import Trip, altitude, cells_of, one_way_of, rise_of, stages_of
+from haulplan.period.ground import NOTHING, Trip, altitude, cells_of, one_way_of, rise_of, stages_of
 from haulplan.period.physics import Boilers, Engines, Lines, Run, boilers, drive, lines, steam_at
 from haulplan.period.questions import COVERS, word_sizes
 from haulplan.period.record import Record
@@ -108,7 +108,8 @@ def _group(
     found |= _per_metre("loaded", loaded, crew) | _per_metre("empty", empty, crew)
     found |= _standing(figures, boiler, crew)
     stays = trip.distances()[1][own] == 0.0
-    return found, loaded.held | (empty.held & ~stays)
+    held = loaded.held | (empty.held & ~stays) | (useful + carried <= NOTHING)
+    return found, held
 
 
 MODEL_DEFAULTS = (
