@@ -1,5 +1,6 @@
 """Known oddities are flagged for what they are; a clean record raises no flag."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -158,6 +159,24 @@ def test_a_load_no_engine_moves_is_told(tmp_path: Path) -> None:
         'load = "900 tons"\nload_is = "useful"\n[way]\ndistance = "10 miles"\nsurface = "sand"\n',
     )
     assert flag.kind == "no train"
+
+
+def test_a_cost_that_the_ton_miles_do_not_give_is_told(tmp_path: Path) -> None:
+    # 12 tons over 14 miles are 168 ton-miles: 42 shillings are 3d each, not 1½d.
+    text = CLEAN + '[cost]\ntotal = "42s"\nper_ton_mile = "{}"\n'
+    assert flags(tmp_path, text.format("3d")) == ()
+    (flag,) = flags(tmp_path, text.format("1½d"))
+    assert flag.kind == "cost against ton-miles"
+    given = re.search(r"give ([\d.]+)d", flag.words)
+    assert given is not None
+    assert float(given[1]) == pytest.approx(3.0, abs=0.06)
+
+
+def test_fewer_hands_than_the_law_are_told(tmp_path: Path) -> None:
+    # Locomotive Acts: three attendants (9.17 of our table, Google Books summary).
+    (flag,) = flags(tmp_path, CLEAN + "[cost]\ncrew = 2\n")
+    assert flag.kind == "fewer hands than the law"
+    assert flags(tmp_path, CLEAN + "[cost]\ncrew = 3\n") == ()
 
 
 def test_running_faster_than_the_law_is_told(tmp_path: Path) -> None:

@@ -1,10 +1,13 @@
 """Record files: what may stand in them, and every fault named at once."""
 
+import re
 from pathlib import Path
 
 import pytest
+from pydantic import BaseModel
 
 from haulplan.errors import InputError
+from haulplan.period import record as record_module
 from haulplan.period.defaults import (
     candidate_engines,
     check_record,
@@ -12,7 +15,7 @@ from haulplan.period.defaults import (
     period_engines,
     rules_for,
 )
-from haulplan.period.record import read_record
+from haulplan.period.record import RecordFile, read_record
 from haulplan.scenario.classes import engine_classes, fuels
 
 PLAIN = """
@@ -122,6 +125,25 @@ def test_the_law_of_1865_held_four_miles_an_hour_and_three_people(tmp_path: Path
     assert rule.speed == pytest.approx(4 * 0.44704)
     assert rule.town_speed == pytest.approx(2 * 0.44704)
     assert rule.crew == 3
+
+
+def test_the_guide_names_every_key() -> None:
+    guide = Path(record_module.__file__).with_name("RECORD.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`([a-z_.]+)`", guide))
+    for name, field in RecordFile.model_fields.items():
+        inner = next((m for m in _models(field.annotation)), None)
+        if inner is None:
+            assert name in named
+            continue
+        for key in inner.model_fields:
+            whole = f"[[{name}]]" in guide and key in named
+            assert whole or f"{name}.{key}" in named, f"{name}.{key}"
+
+
+def _models(annotation: object) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [m for part in getattr(annotation, "__args__", ()) for m in _models(part)]
 
 
 def test_every_period_entry_has_dates_source_and_status() -> None:

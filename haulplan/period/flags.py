@@ -12,6 +12,7 @@ import numpy as np
 
 from haulplan.period.defaults import rules_for
 from haulplan.period.explore import Found
+from haulplan.period.questions import word_sizes
 from haulplan.period.record import Record, Row, Same, Totals
 from haulplan.period.weigh import range_of
 from haulplan.period.words import Meaning, Statement, meanings
@@ -26,6 +27,9 @@ RATIO: Final = (5.0, 8.5)
 _RARE, _RARER = 0.002, 2e-5
 #: A printed speed above the law by less than this may be a round figure. [-]
 _OVER: Final = 1.05
+#: A printed cost may be off by this factor: rounding, and small sums left out.
+_COST: Final = 1.15
+_LONG_TON, _MILE = 1016.0469088, 1609.344
 #: Density of water against temperature, for water given by weight and by volume. [K]
 _COLD, _HOT = 273.16, 500.0
 
@@ -62,7 +66,8 @@ def flags_of(record: Record, found: Found | None) -> tuple[Flag, ...]:
     if found is not None:
         flags += _ratio_flags(record, found)
         flags += _agreement_flags(found)
-        flags += _law_flags(record, found)
+        flags += [*_law_flags(record, found), *_crew_flags(record, found)]
+        flags += _cost_flags(record, found)
     return tuple(flags)
 
 
@@ -273,5 +278,47 @@ def _law_flags(record: Record, found: Found) -> list[Flag]:
             where="time",
             words=f"the engine ran at {system.speed.text(low)} or more, the law allowed "
             f"{system.speed.text(law)} in the country",
+        )
+    ]
+
+
+def _crew_flags(record: Record, found: Found) -> list[Flag]:
+    """Fewer people than the law of the day wanted, whichever engine it was."""
+    crew = record.file.cost.crew
+    laws = [
+        [rule.crew for rule in rules_for(record.file, key) if rule.speed is not None]
+        for key in found.draws.choices["engine"].labels
+    ]
+    if crew is None or not all(laws) or crew >= min(min(people) for people in laws):
+        return []
+    least = min(min(people) for people in laws)
+    return [
+        Flag(
+            kind="fewer hands than the law",
+            where="cost.crew",
+            words=f"{crew} with the engine, the law wanted {least}: attendants not counted, or "
+            "not taken",
+        )
+    ]
+
+
+def _cost_flags(record: Record, found: Found) -> list[Flag]:
+    """A cost by the ton-mile that the total and the ton-miles do not give."""
+    said = record.file.cost
+    if said.total is None or said.per_ton_mile is None or found.weighing.effective == 0.0:
+        return []
+    outcome = found.outcome
+    ton = word_sizes(found.draws).get("ton", np.full(found.draws.count, _LONG_TON))
+    ton_miles = outcome["useful"] / ton * outcome["loaded way"] / _MILE
+    low, middle, high = range_of("cost", said.total.amount / ton_miles, found.weighing).after
+    if low / _COST <= said.per_ton_mile.amount <= high * _COST:
+        return []
+    return [
+        Flag(
+            kind="cost against ton-miles",
+            where="cost.per_ton_mile",
+            words=f"printed {said.per_ton_mile.text} a ton-mile, but {said.total.text} over the "
+            f"useful ton-miles give {said.total.shown(middle)} ({said.total.shown(low)} to "
+            f"{said.total.shown(high)}): gross and useful tons, or the empty way, may be mixed",
         )
     ]

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from haulplan.period.defaults import band
 from haulplan.period.likely import Likely, engine_toml
 from haulplan.period.way import Way, places_csv, road_csv, table_csv
 from haulplan.scenario.classes import fuels
@@ -64,8 +65,9 @@ def stage_files(
 def _supply(way: Way, *, spaced: bool) -> list[Sequence[str]]:
     """Water where the record names it; where it names none, or too little, every mile."""
     named = [s for s in way.spots[1:-1] if s.water is not None]
+    set_up = f"{band('work', 'set_up').typical / 60:.0f}"
     rows: list[Sequence[str]] = [
-        (s.name, s.water or "", f"{s.at:.1f}", "20", "unlimited", "30", "unlimited", "20",
+        (s.name, s.water or "", f"{s.at:.1f}", set_up, "unlimited", "30", "unlimited", "20",
          "named in the record; coal from the train")
         for s in named
     ]  # fmt: skip
@@ -76,7 +78,7 @@ def _supply(way: Way, *, spaced: bool) -> list[Sequence[str]]:
         at = number * _SPACING
         if all(abs(at - s.at) > _SPACING / 2 for s in named):
             rows.append(
-                (f"Water at mile {number}?", "not known", f"{at:.1f}", "20", "unlimited", "30",
+                (f"Water at mile {number}?", "not known", f"{at:.1f}", set_up, "unlimited", "30",
                  "unlimited", "20", "supposed: the record names no water here; coal from the train")
             )  # fmt: skip
     return sorted(rows, key=lambda row: float(row[2]))

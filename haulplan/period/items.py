@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from haulplan.demand.defaults import DEFAULTS, SURFACES, WEATHER
-from haulplan.period.defaults import band, candidate_engines, entries, rules_for
+from haulplan.period.defaults import Rule, band, candidate_engines, entries, rules_for
 from haulplan.period.explore import Found
 from haulplan.period.record import Record
 from haulplan.period.trip import MODEL_DEFAULTS
@@ -142,7 +142,7 @@ def items_of(record: Record, found: Found) -> tuple[Item, ...]:
             for name, row in engine.figures.items()
         ]
         items += [
-            _item("rule of the road", rule.title, rule.status, rule.source)
+            _item("rule of the road", f"{rule.title}: {_rule(rule)}", rule.status, rule.source)
             for rule in rules_for(record.file, engine.key)
         ]
     for key in ("climb", "undulation", "hill", "pace", "standing", "crew", "headwind", "hours"):
@@ -160,6 +160,17 @@ def items_of(record: Record, found: Found) -> tuple[Item, ...]:
 
 def _middle_first(share: list[float]) -> list[float]:
     return [share[1], share[0], share[2]]
+
+
+def _rule(rule: Rule) -> str:
+    """A rule's figures in words, as the law has them."""
+    mph = 0.44704
+    parts = [f"{rule.crew} people"]
+    if rule.speed is not None:
+        parts.append(f"{rule.speed / mph:g} mph in the country")
+    if rule.town_speed is not None:
+        parts.append(f"{rule.town_speed / mph:g} mph in towns")
+    return ", ".join(parts)
 
 
 _DERIVED: Final = (

@@ -123,7 +123,7 @@ def _way(record: Record, surface: str, length: float, rise: float, hill: float) 
     spots = tuple(
         Spot(
             name=place.place, at=place.at, height=place.height,
-            surface=place.surface or surface, water=place.water, coal=place.coal,
+            surface=place.surface or surface, water=place.water,
         )
         for place in places
     )  # fmt: skip

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -200,7 +200,6 @@ class Place(_Model):
     height: Annotated[float, quantity("length", "-500 m", "9000 m")]
     surface: Surface | None = None
     water: Text | None = None
-    coal: bool = False
 
 
 class RecordFile(_Model):
@@ -301,7 +300,7 @@ def read_record(path: Path | str, *, check: Callable[[RecordFile], list[Problem]
     text, raw = read_toml(file, problems)
     parsed = validate(RecordFile, raw, file.name, problems, context=None)
     if parsed is not None:
-        problems += check(parsed)
+        problems += [replace(problem, file=file.name) for problem in check(parsed)]
     if problems or parsed is None:
         raise InputError(problems)
     return Record(path=file, text=text, file=parsed)

@@ -32,7 +32,6 @@ class Spot:
     height: float
     surface: str
     water: str | None = None
-    coal: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,7 +95,7 @@ def cut_way(way: Way, begin: float, end: float) -> Way:
         if at != spot.at:
             height = float(np.interp(at, ats, heights))
             name = f"night halt at mile {at / _MILE:.0f}"
-            spot = replace(spot, name=name, height=height, water=None, coal=False)
+            spot = replace(spot, name=name, height=height, water=None)
         spots.append(replace(spot, at=at - begin))
     return replace(way, spots=tuple(spots))
 

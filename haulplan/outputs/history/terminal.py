@@ -149,7 +149,7 @@ def _states(found: Reconstruction, system: UnitSystem) -> list[dict[str, Cell]]:
 def _variants(found: Reconstruction, system: UnitSystem) -> list[dict[str, Cell]]:
     said = found.record.file.cost
     unpriced = said.wages_per_day is None and said.coal_price is None
-    left_out = {"fuel", "under way [h]"} | ({"wages and coal"} if unpriced else set())
+    left_out = {"road", "fuel", "under way [h]"} | ({"wages and coal"} if unpriced else set())
     return [
         {k: v for k, v in row.items() if k not in left_out}
         for row in rows.variant_rows(found, system)
