@@ -14,8 +14,8 @@ from haulplan.scenario.classes import fuels
 __all__ = ["stage_files"]
 
 _MILE = 1609.344
-#: Where nothing is said of water it is looked for every mile.
-_SPACING = _MILE
+#: Where nothing is said of water it is looked for every mile, at most so often in a day.
+_MOST_PLACES = 24
 #: A run starts its day at six. haulplan's assumption. [s]
 _DEPART = "06:00"
 #: Share of tank and bunker that is never planned away. haulplan's assumption. [-]
@@ -73,12 +73,12 @@ def _supply(way: Way, *, spaced: bool) -> list[Sequence[str]]:
     ]  # fmt: skip
     if named and not spaced:
         return rows
-    count = int((way.length - 1.0) / _SPACING)
-    for number in range(1, count + 1):
-        at = number * _SPACING
-        if all(abs(at - s.at) > _SPACING / 2 for s in named):
+    apart = max(math.ceil(way.length / _MILE / _MOST_PLACES), 1)
+    for mile in range(apart, math.ceil(way.length / _MILE), apart):
+        at = mile * _MILE
+        if at < way.length - 1.0 and all(abs(at - s.at) > apart * _MILE / 2 for s in named):
             rows.append(
-                (f"Water at mile {number}?", "not known", f"{at:.1f}", set_up, "unlimited", "30",
+                (f"Water at mile {mile}?", "not known", f"{at:.1f}", set_up, "unlimited", "30",
                  "unlimited", "20", "supposed: the record names no water here; coal from the train")
             )  # fmt: skip
     return sorted(rows, key=lambda row: float(row[2]))

@@ -29,7 +29,7 @@ _MILE = 1609.344
 #: Nobody sets out for the way back with less than this of the day left. [-]
 _TURN = 0.3
 #: Most time for the solver, a stage. [s]
-_LIMIT = 20.0
+_LIMIT = 10.0
 #: Parts of the train that are tried where the whole does not pass.
 _SHARES = (1.0, 0.85, 0.7, 0.55, 0.4, 0.25)
 _WORSE_FUEL = {
