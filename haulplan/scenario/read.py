@@ -20,7 +20,7 @@ from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
 from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
 
-__all__ = ["Scenario", "read_road_table", "read_scenario"]
+__all__ = ["Scenario", "read_road_table", "read_scenario", "read_toml"]
 
 #: Larger files are refused: a day's road run is far below this. [bytes]
 MAX_BYTES = 64 * 1024 * 1024
@@ -181,6 +181,27 @@ def read_road_table(path: Path, problems: list[Problem]) -> tuple[schema.RoadRow
             Problem(file=path.name, where="", found="one row", remedy="give at least two rows")
         )
     return rows
+
+
+def read_toml(path: Path, problems: list[Problem]) -> tuple[str, dict[str, Any]]:
+    """Read one TOML file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    text, keys
+        As it stands, and as read; empty where anything is wrong.
+    """
+    before = len(problems)
+    raw = _read_toml(path, problems)
+    text = _read_text(path, problems) if len(problems) == before else None
+    return text or "", raw
 
 
 def _currency(raw: Mapping[str, Any]) -> str | None:
