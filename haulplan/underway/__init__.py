@@ -1,0 +1,1 @@
+"""Under way: revise from a dip reading, keep a log, learn from it, drill for what may fail."""
