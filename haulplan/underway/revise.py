@@ -44,9 +44,11 @@ class _Terms:
 _TERMS = tuple(
     _Terms(reserve=reserve, finish=finish)
     for reserve, finish in (
-        (1.0, 1.0), (1.0, 0.9), (1.0, 0.0), (0.5, 1.0), (0.5, 0.0), (0.0, 1.0), (0.0, 0.0),
+        (1.0, 1.0), (1.0, 0.9), (1.0, 0.0), (0.5, 1.0), (0.0, 0.0),
     )
 )  # fmt: skip
+#: The same, coarser, for the way on from water turned back to.
+_AFTER = (_TERMS[0], _TERMS[2], _TERMS[-1])
 #: At the start the plan stands as it was made.
 _AT_START = (replace(_TERMS[0], give=0.0), *_TERMS[1:])
 #: On the planned levels, before anything is given up: a bridge may stand on its figure.
@@ -453,7 +455,7 @@ def _after(
         distance=back.distance, clock=back.arrive, water=max(back.water, 0.0), coal=max(back.coal, 0.0)
     )
     rest = _without(remainder(task, there, at, taken), day.shut)
-    return _onward(rest, back.distance, aim, _TERMS)[0]
+    return _onward(rest, back.distance, aim, _AFTER)[0]
 
 
 def _off_plan(
