@@ -36,6 +36,7 @@ __all__ = [
     "Fuel",
     "Gear",
     "Glass",
+    "Learned",
     "Levels",
     "Place",
     "RoadRow",
@@ -57,6 +58,16 @@ Surface = Literal[
 
 class _Model(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=True)
+
+
+class Learned(_Model):
+    """A factor on what the steam model reckons, as the engine's logs have it.
+
+    `spread` is the spread of its logarithm for a run to come, one standard deviation.
+    """
+
+    typical: Annotated[float, Field(ge=0.3, le=3.0)]
+    spread: Annotated[float, Field(ge=0.0, le=1.0)]
 
 
 class Gear(_Model):
@@ -124,6 +135,8 @@ class Engine(_Model):
     frontal_area: Annotated[float, quantity("area", "0.2 m2", "20 m2")] | None = None
     steepest_descent: Annotated[float, quantity("grade", "0 %", "40 %")] | None = None
     glass: Glass | None = None
+    water_factor: Learned | None = None
+    coal_factor: Learned | None = None
     firing_rate: (
         Annotated[float, quantity("firing rate", "1 lb/sq ft/h", "200 lb/sq ft/h")] | None
     ) = None

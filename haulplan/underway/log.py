@@ -281,6 +281,9 @@ class _Reader:
             weather=self.weather,
             remarks=cells.get("remarks", ("", ""))[0],
         )
+        if entry.dip is not None and entry.filled is not None and entry.filled < entry.dip:
+            self.notes.append(f"row {row}: filled to less than the dip; taken as not filled")
+            entry = replace(entry, filled=None)
         told = (entry.dip, entry.filled, entry.coal)
         return None if all(value is None for value in told) else entry
 
@@ -341,7 +344,11 @@ class _Reader:
             self.notes.append(
                 f"row {row}: the distance starts anew; read as {self.system.distance.text(at)}"
             )
-        if not -_SAME <= at <= self.route.length * 1.03 + _SAME:
+        beyond = self.route.length * 1.03 + _SAME
+        if self.offset and at > beyond and self.distance - _SAME <= value <= beyond:
+            self.offset, at = 0.0, value
+            self.notes.append(f"row {row}: the distance counts from the start again")
+        if not -_SAME <= at <= beyond:
             end = self.system.distance.text(self.route.length)
             self._refuse(
                 row, "distance", f"'{text}' is off the road",

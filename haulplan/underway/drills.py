@@ -1,0 +1,208 @@
+"""Drills: what if a stop is shut, the coal poor, the road wet, an hour lost, a feed out.
+
+Each is answered by a revision from where the crew would learn of it, so that the answer
+can stand on the sheet before anybody needs it.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from haulplan.plan import Plan, Stop
+from haulplan.underway.revise import Change, Revision, old_stops, revise
+from haulplan.underway.task import Reading, Task
+
+__all__ = ["POOR_COAL", "Drill", "run_drills"]
+
+#: Poor coal takes so much more (common practice, no source: 15 to 40 %).
+POOR_COAL = 1.25
+_HOUR = 3600.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drill:
+    """One thing that may fail, where it shows, and the standing answer.
+
+    `late` is against the plan [s], `last` the furthest place to turn back to known water
+    with the reserve kept, reckoned from the stop before [m]; `skipped` says why a drill
+    was not run.
+    """
+
+    name: str
+    distance: float
+    revision: Revision | None
+    late: float | None
+    last: float | None
+    turn_to: str
+    skipped: str
+    answer: str
+
+
+def run_drills(
+    task: Task, plan: Plan, *, progress: Callable[[str], None] = lambda _: None
+) -> tuple[Drill, ...]:
+    """Put a plan through every drill that its scenario allows.
+
+    Parameters
+    ----------
+    task
+        What the plan is for.
+    plan
+        The one to be drilled.
+    progress
+        Told what is being done.
+
+    Returns
+    -------
+    drills
+        Stops first, in driving order.
+    """
+    drills = []
+    for stop in plan.stops:
+        if stop.row is not None:
+            progress(f"drilling: {stop.name} shut")
+            drills.append(_shut(task, plan, stop))
+    drills.append(_cart(task))
+    drills.append(_feed(plan))
+    for name, change, lost in (
+        ("coal poor: a quarter more is burnt", Change(coal=POOR_COAL), 0.0),
+        ("road wet", Change(weather="wet"), 0.0),
+        ("an hour lost on the way to the first stop", Change(), _HOUR),
+    ):
+        progress(f"drilling: {name}")
+        drills.append(_day(task, plan, name, change, lost))
+    return tuple(drills)
+
+
+def _arriving(stop: Stop, late: float = 0.0) -> Reading:
+    return Reading(
+        distance=stop.distance,
+        clock=stop.arrive + late,
+        water=stop.tank_arrive,
+        coal=stop.bunker_arrive,
+    )
+
+
+def _shut(task: Task, plan: Plan, stop: Stop) -> Drill:
+    """A stop found shut on arriving at it, and where it had to be known to turn back."""
+    assert stop.row is not None
+    change = Change(shut=(stop.row,))
+    old = old_stops(plan)
+    found = revise(task, _arriving(stop), change, old=old)
+    before = plan.stops[plan.stops.index(stop) - 1]
+    leaving = Reading(
+        distance=before.distance, clock=before.depart, water=before.tank_depart,
+        coal=before.bunker_depart,
+    )  # fmt: skip
+    held = returns_from(task, leaving, change)
+    return Drill(
+        name=f"{stop.name} shut",
+        distance=stop.distance,
+        revision=found,
+        late=found.late,
+        last=held[0],
+        turn_to=held[1],
+        skipped="",
+        answer=_answer(found),
+    )
+
+
+def returns_from(task: Task, reading: Reading, change: Change) -> tuple[float | None, str]:
+    """The last place to turn back with the reserve kept, and the water turned back to.
+
+    Parameters
+    ----------
+    task
+        The whole run.
+    reading
+        What there is on leaving the stop before.
+    change
+        What is shut.
+
+    Returns
+    -------
+    last, name
+        None and "" where there is no known water behind. [m]
+    """
+    from haulplan.underway.turnback import find_returns  # noqa: PLC0415  kept with its use
+
+    here = task.route.index(reading.distance)
+    kept = [r for r in find_returns(task, here, reading, change.shut) if r.last is not None]
+    if not kept:
+        return None, ""
+    best = max(kept, key=lambda one: one.last or 0.0)
+    return best.last, best.name
+
+
+def _answer(found: Revision) -> str:
+    """The standing answer in a sentence."""
+    if found.verdict == "turn back" and found.back is not None:
+        return f"turn back to {found.back.name}"
+    if found.ahead is None or found.verdict == "stay":
+        return "stand, and have water brought"
+    following = next(
+        (stop.name for stop in found.ahead.plan.stops[1:] if stop.kind == "supply"), ""
+    )
+    to = f"go on to {following}" if following else "go on to the finish"
+    if found.verdict == "go on into the reserve":
+        return f"{to}, into the reserve; ring ahead for water to meet you"
+    return to if found.ahead.whole else f"{to}; less than wanted is left at the finish"
+
+
+def _cart(task: Task) -> Drill:
+    """A towed cart lost: nothing to lose where the scenario has none."""
+    del task
+    return _skip("water cart lost", "no cart in this scenario")
+
+
+def _skip(name: str, why: str) -> Drill:
+    return Drill(
+        name=name, distance=0.0, revision=None, late=None, last=None, turn_to="", skipped=why,
+        answer=why,
+    )  # fmt: skip
+
+
+def _feed(plan: Plan) -> Drill:
+    """One feed out: the other must last to the next stop; the plan's figures are the same."""
+    longest = max(plan.legs, key=lambda leg: leg.duration)
+    ahead = plan.stops[longest.end]
+    return Drill(
+        name="one feed out",
+        distance=longest.distance,
+        revision=None,
+        late=None,
+        last=None,
+        turn_to="",
+        skipped="",
+        answer=f"go on with the other to the next stop at most and mend it there (longest leg: "
+        f"to {ahead.name}); with both out draw the fire",
+    )
+
+
+def _day(task: Task, plan: Plan, name: str, change: Change, lost: float) -> Drill:
+    """A worse day: known at the start, or an hour lost by the first stop."""
+    if change.weather is not None:
+        if task.scenario.demand:
+            return _skip(name, "use is given for one weather only (demand.csv)")
+        if task.scenario.file.conditions.weather == change.weather:
+            return _skip(name, f"planned as {change.weather} already")
+    first = plan.stops[0]
+    reading = Reading(
+        distance=0.0, clock=first.depart, water=first.tank_arrive, coal=first.bunker_arrive
+    )
+    if lost and len(plan.stops) > 2:
+        reading = _arriving(plan.stops[1], lost)
+    elif lost:
+        reading = Reading(
+            distance=0.0, clock=first.depart + lost, water=reading.water, coal=reading.coal
+        )
+    found = revise(task, reading, change, old=old_stops(plan))
+    return Drill(
+        name=name,
+        distance=reading.distance,
+        revision=found,
+        late=found.late,
+        last=None,
+        turn_to="",
+        skipped="",
+        answer=_answer(found),
+    )
