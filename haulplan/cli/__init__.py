@@ -9,8 +9,11 @@ import click
 from haulplan import __version__
 from haulplan.cli.check import check
 from haulplan.cli.demand import demand
+from haulplan.cli.drill import drill
 from haulplan.cli.evidence import evidence
+from haulplan.cli.learn import learn
 from haulplan.cli.plan import plan
+from haulplan.cli.revise import revise
 from haulplan.errors import HaulplanError
 
 __all__ = ["cli", "main"]
@@ -30,7 +33,7 @@ def cli() -> None:
     """  # noqa: D301  click reads the mark as it stands
 
 
-for _command in (plan, check, demand, evidence):
+for _command in (plan, check, demand, evidence, revise, learn, drill):
     cli.add_command(_command)
 
 

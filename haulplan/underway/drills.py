@@ -174,7 +174,7 @@ def _feed(plan: Plan) -> Drill:
         turn_to="",
         skipped="",
         answer=f"go on with the other to the next stop at most and mend it there (longest leg: "
-        f"to {ahead.name}); with both out draw the fire",
+        f"to {ahead.name}); with none working stop and keep to the boiler's own rule",
     )
 
 

@@ -12,7 +12,7 @@ from haulplan.errors import InputError, InternalError, Problem
 from haulplan.underway.learn import Fit
 from haulplan.underway.recorded import Lessons
 
-__all__ = ["factor_lines", "keep_lessons", "with_factors"]
+__all__ = ["factor_lines", "keep_lessons", "with_factors", "write_new"]
 
 
 def factor_lines(lessons: Lessons) -> dict[str, str]:
@@ -100,12 +100,16 @@ def keep_lessons(path: Path, lessons: Lessons) -> None:
     InputError
         If it cannot be written; it then stands as it was.
     """
+    if not factor_lines(lessons):
+        raise _refusal(
+            "nothing learned to keep", "the logs hold no reading that can be used;", lessons
+        )
     target = Path(os.path.realpath(path))
     try:
         old = target.read_bytes().decode("utf-8")
         new = with_factors(old, lessons)
         _check_same(old, new)
-        _replace(target, new.encode("utf-8"))
+        _replace(target, new.encode("utf-8"), stat.S_IMODE(target.stat().st_mode))
     except OSError as error:
         found = f"cannot be written ({error.strerror or error})"
         raise _refusal(found, "", lessons) from error
@@ -121,8 +125,33 @@ def _check_same(old: str, new: str) -> None:
         raise InternalError("rewriting scenario.toml would change more than the factors")
 
 
-def _replace(target: Path, data: bytes) -> None:
-    mode = stat.S_IMODE(target.stat().st_mode)
+def write_new(path: Path, text: str) -> None:
+    """Write one new file, whole or not at all.
+
+    Parameters
+    ----------
+    path
+        Where; never replaced.
+    text
+        Written as UTF-8.
+
+    Raises
+    ------
+    InputError
+        If it is there already or cannot be written.
+    """
+    try:
+        if os.path.lexists(path):
+            raise FileExistsError(0, "is there already")
+        _replace(path, text.encode("utf-8"), mode=0o644)
+    except OSError as error:
+        problem = Problem(
+            file=str(path), where="", found=error.strerror or str(error), remedy="give another name"
+        )
+        raise InputError([problem]) from error
+
+
+def _replace(target: Path, data: bytes, mode: int) -> None:
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:50]}.new-")
     fresh = Path(name)
     try:

@@ -243,7 +243,9 @@ def _belief(mixture: _Mixture, k: int) -> Belief:
     mean, sd = mixture.mean[:, k], mixture.sd[:, k]
     middle = float(mixture.chance @ mean)
     spread = math.sqrt(float(mixture.chance @ (sd**2 + (mean - middle) ** 2)))
-    low, high = (_quantile(mixture.chance, mean, sd, p) for p in (0.5 - _NINETY / 2, 0.5 + _NINETY / 2))
+    low, high = (
+        _quantile(mixture.chance, mean, sd, p) for p in (0.5 - _NINETY / 2, 0.5 + _NINETY / 2)
+    )
     return Belief(typical=math.exp(middle), low=math.exp(low), high=math.exp(high), sd=spread)
 
 

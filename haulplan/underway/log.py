@@ -21,7 +21,19 @@ from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.units import UNIT_SYSTEMS, parse
 
-__all__ = ["COLUMNS", "Entry", "Run", "Span", "coal_spans", "log_template", "read_log", "water_spans"]
+__all__ = [
+    "COLUMNS",
+    "Entry",
+    "Run",
+    "Span",
+    "clock_of",
+    "coal_spans",
+    "log_template",
+    "read_log",
+    "read_logs",
+    "tank_level",
+    "water_spans",
+]
 
 Kind = Literal["water", "coal"]
 
@@ -166,6 +178,41 @@ def read_log(path: Path, scenario: Scenario, route: Route) -> tuple[Run, ...]:
     )
 
 
+def read_logs(paths: Sequence[Path], scenario: Scenario, route: Route) -> tuple[Run, ...]:
+    """Read log files of one road.
+
+    Parameters
+    ----------
+    paths
+        The files.
+    scenario, route
+        The run they were kept on.
+
+    Returns
+    -------
+    runs
+        Each with a name of its own.
+
+    Raises
+    ------
+    InputError
+        With every cell of every file that cannot be understood.
+    """
+    problems: list[Problem] = []
+    runs: list[Run] = []
+    for number, path in enumerate(paths, start=1):
+        try:
+            found = read_log(path, scenario, route)
+        except InputError as error:
+            problems += error.problems
+            continue
+        taken = {run.name for run in runs}
+        runs += [replace(r, name=f"{r.name} ({number})") if r.name in taken else r for r in found]
+    if problems:
+        raise InputError(problems)
+    return tuple(runs)
+
+
 def _lines(path: Path, problems: list[Problem]) -> list[tuple[int, list[str]]]:
     """Rows that hold something with their numbers, the header first."""
     try:
@@ -208,9 +255,7 @@ def _lines(path: Path, problems: list[Problem]) -> list[tuple[int, list[str]]]:
     return rows
 
 
-def _header(
-    file: str, cells: Sequence[str], problems: list[Problem]
-) -> list[tuple[str, str]]:
+def _header(file: str, cells: Sequence[str], problems: list[Problem]) -> list[tuple[str, str]]:
     """Column and unit of each heading; a heading we do not use is left alone."""
     header = []
     for cell in cells:
@@ -289,9 +334,7 @@ class _Reader:
 
     def _refuse(self, row: int, column: str, found: str, remedy: str) -> None:
         where = f"row {row}, column {column}"
-        self.problems.append(
-            Problem(file=self.file, where=where, found=found[:120], remedy=remedy)
-        )
+        self.problems.append(Problem(file=self.file, where=where, found=found[:120], remedy=remedy))
 
     def _sky(self, row: int, cells: Mapping[str, tuple[str, str]]) -> None:
         if "weather" not in cells:
@@ -307,15 +350,11 @@ class _Reader:
     def _clock(self, row: int, cells: Mapping[str, tuple[str, str]]) -> float | None:
         if "time" not in cells:
             return None
-        text = cells["time"][0].casefold()
-        match = re.fullmatch(r"(\d{1,2})[:.h]?(\d\d)(?:[:.]\d\d)? ?([ap])?\.?m?\.?", text, re.ASCII)
-        hour, minute = (99, 0) if match is None else (int(match[1]), int(match[2]))
-        if match is not None and match[3]:
-            hour = hour % 12 + 12 * (match[3] == "p") if 1 <= hour <= 12 else 99
-        if hour > 24 or minute > 59:
+        text = cells["time"][0]
+        clock = clock_of(text)
+        if clock is None:
             self._refuse(row, "time", f"'{text[:40]}'", "write it as in '10:40'")
             return None
-        clock = hour * 3600.0 + minute * 60.0
         while self.clock is not None and clock < self.clock - 6 * 3600.0:
             clock += _DAY
         if self.clock is not None and clock < self.clock:
@@ -324,9 +363,7 @@ class _Reader:
         self.clock = clock
         return clock
 
-    def _distance(
-        self, row: int, cells: Mapping[str, tuple[str, str]], place: str
-    ) -> float | None:
+    def _distance(self, row: int, cells: Mapping[str, tuple[str, str]], place: str) -> float | None:
         """Along the road, by the figure or, where there is none, by the place's name."""
         if "distance" not in cells:
             at = self._place(place)
@@ -371,9 +408,7 @@ class _Reader:
         meets = sorted(at for place, at in known if place.casefold() == close[0])
         return next((at for at in meets if at >= self.distance - _SAME), meets[-1])
 
-    def _dip(
-        self, row: int, column: str, cells: Mapping[str, tuple[str, str]]
-    ) -> float | None:
+    def _dip(self, row: int, column: str, cells: Mapping[str, tuple[str, str]]) -> float | None:
         if column not in cells:
             return None
         text, unit = cells[column]
@@ -390,9 +425,7 @@ class _Reader:
             return None
         return None if value is None else min(value, tank)
 
-    def _coal(
-        self, row: int, cells: Mapping[str, tuple[str, str]]
-    ) -> tuple[float | None, float]:
+    def _coal(self, row: int, cells: Mapping[str, tuple[str, str]]) -> tuple[float | None, float]:
         """Coal put on since the last count and what one bag holds [kg]."""
         if "bags" not in cells:
             return None, 0.0
@@ -420,9 +453,7 @@ class _Reader:
         plain = size if re.match(r"\s*[\d.]", size) else f"1 {size}"
         return self._quantity(row, "bags", "coal", plain, "")
 
-    def _quantity(
-        self, row: int, column: str, kind: str, text: str, unit: str
-    ) -> float | None:
+    def _quantity(self, row: int, column: str, kind: str, text: str, unit: str) -> float | None:
         """A quantity with its unit in the cell or in the header."""
         clean = re.sub(r"^(?:~|≈|c\.|ca\.?|about|abt\.?)\s*|\s*\?+$", "", text.strip(), flags=re.I)
         clean = re.sub(r"^(\d+),(\d{1,2})(?!\d)", r"\1.\2", clean)
@@ -433,6 +464,35 @@ class _Reader:
         except ValueError as error:
             self._refuse(row, column, f"'{text[:40]}'", str(error))
             return None
+
+
+def clock_of(text: str) -> float | None:
+    """A time of day as crews write it.
+
+    Parameters
+    ----------
+    text
+        As "10:40", "10.40", "1040", "10h40" or "2:40 pm".
+
+    Returns
+    -------
+    clock
+        Since midnight, None where it is no time. [s]
+
+    Examples
+    --------
+    >>> clock_of("10:40") == clock_of("1040") == clock_of("10.40 am") == 38400.0
+    True
+    """
+    match = re.fullmatch(
+        r"(\d{1,2})[:.h]?(\d\d)(?:[:.]\d\d)? ?([ap])?\.?m?\.?", text.strip().casefold(), re.ASCII
+    )
+    if match is None:
+        return None
+    hour, minute = int(match[1]), int(match[2])
+    if match[3]:
+        hour = hour % 12 + 12 * (match[3] == "p") if 1 <= hour <= 12 else 99
+    return None if hour > 24 or minute > 59 else hour * 3600.0 + minute * 60.0
 
 
 def tank_level(text: str, unit: str, tank: float) -> float | None:

@@ -9,13 +9,24 @@ import numpy as np
 
 from haulplan.demand import Demand, build_demand
 from haulplan.demand.stretches import survey
+from haulplan.errors import NoPlanError
+from haulplan.plan import make_plan
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.underway.learn import Fit, Sample, fit_thirst
 from haulplan.underway.log import Run, Span, coal_spans, water_spans
 from haulplan.underway.task import drive
+from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["Compared", "Lessons", "bare", "learn", "prior_spreads"]
+__all__ = [
+    "Compared",
+    "Lessons",
+    "bare",
+    "known_factors",
+    "learn",
+    "prior_spreads",
+    "reserve_advice",
+]
 
 #: Factors by which a slip of units is off, and how it is said.
 _SLIPS = (
@@ -161,6 +172,67 @@ def prior_spreads(scenario: Scenario, route: Route) -> dict[str, float]:
     return {kind: math.log(band.ratio) / (2 * 1.6449) for kind, band in bands.items()}
 
 
+def known_factors(scenario: Scenario) -> dict[str, float]:
+    """The factors a scenario plans with.
+
+    Parameters
+    ----------
+    scenario
+        Any.
+
+    Returns
+    -------
+    factors
+        Of water and coal; 1 where none is kept. [-]
+    """
+    engine = scenario.file.engine
+    kept = (None, None) if engine is None else (engine.water_factor, engine.coal_factor)
+    return {
+        kind: 1.0 if factor is None else factor.typical
+        for kind, factor in zip(("water", "coal"), kept, strict=True)
+    }
+
+
+def reserve_advice(scenario: Scenario, route: Route, lessons: Lessons) -> list[str]:
+    """What the learned spread asks of the reserve on the plan's longest legs.
+
+    Parameters
+    ----------
+    scenario, route
+        The run.
+    lessons
+        What its logs taught.
+
+    Returns
+    -------
+    lines
+        One for each store; empty where there is no plan.
+    """
+    system = UNIT_SYSTEMS[scenario.file.units]
+    plain = bare(scenario)
+    try:
+        plan = make_plan(plain, route, build_demand(plain, route))
+    except NoPlanError:
+        return []
+    lines = []
+    for kind, fit, unit in (
+        ("water", lessons.water, system.water),
+        ("coal", lessons.coal, system.coal),
+    ):
+        if fit is None:
+            continue
+        leg = max(plan.legs, key=lambda one: getattr(one, kind))
+        typical = getattr(leg, kind) * fit.factor.typical
+        hard = typical * math.expm1(1.6449 * math.hypot(fit.next_run, fit.leg_spread))
+        kept = unit.text(getattr(scenario.file.reserve, kind))
+        lines.append(
+            f"{kind}: from {plan.stops[leg.begin].name} to {plan.stops[leg.end].name} takes "
+            f"{unit.text(typical)}, on one run in twenty {unit.text(hard)} more; the reserve is "
+            f"{kept}"
+        )
+    return lines
+
+
 def _compare(scenario: Scenario, demand: Demand, run: Run, span: Span) -> Compared:
     """A stretch beside the model, driven with what the tank held at its beginning."""
     file = scenario.file
@@ -211,7 +283,7 @@ def _with_ratio(scenario: Scenario, own: list[Compared]) -> list[Compared]:
         return own
     wood = (fuel.kind or "").endswith("wood")
     heat = fuel.heating_value / _HEAT
-    low, high = ((2.0, 4.0) if wood else (_RATIO[0] * heat, _RATIO[1] * heat))
+    low, high = (2.0, 4.0) if wood else (_RATIO[0] * heat, _RATIO[1] * heat)
     water = [one.span for one in own if one.span.kind == "water" and one.believed]
     checked = []
     for one in own:

@@ -299,9 +299,7 @@ def _round(task: Task, day: Change) -> Task:
 
     def evaluate(aboard: Array, gear: NDArray[np.int64]) -> Use:
         use = task.demand.evaluate(aboard, gear)
-        return Use(
-            duration=use.duration * times, water=use.water * times, coal=use.coal * times
-        )
+        return Use(duration=use.duration * times, water=use.water * times, coal=use.coal * times)
 
     passings = tuple(p for p in task.route.passings if not begin < p.distance < end)
     return replace(
@@ -324,13 +322,9 @@ def _blocked(task: Task, day: Change) -> int | None:
     return int(np.searchsorted(task.demand.distance, day.closed[0]))
 
 
-def _taken(
-    task: Task, old: Sequence[OldStop], distance: float
-) -> dict[int, tuple[float, float]]:
+def _taken(task: Task, old: Sequence[OldStop], distance: float) -> dict[int, tuple[float, float]]:
     """What the old plan drew before here, by row."""
-    rows = {
-        (round(p.distance), p.label): p.row for p in task.route.passings if p.kind == "supply"
-    }
+    rows = {(round(p.distance), p.label): p.row for p in task.route.passings if p.kind == "supply"}
     taken: dict[int, tuple[float, float]] = {}
     for stop in old:
         row = rows.get((round(stop.distance), stop.name))
@@ -342,15 +336,11 @@ def _taken(
 
 def _without(task: Task, shut: Sequence[int]) -> Task:
     """A task at whose shut supplies nothing can be had."""
-    passings = tuple(
-        p for p in task.route.passings if not (p.kind == "supply" and p.row in shut)
-    )
+    passings = tuple(p for p in task.route.passings if not (p.kind == "supply" and p.row in shut))
     return replace(task, route=replace(task.route, passings=passings))
 
 
-def _terms(
-    task: Task, here: int, off: tuple[float, float, float] | None
-) -> tuple[_Terms, ...]:
+def _terms(task: Task, here: int, off: tuple[float, float, float] | None) -> tuple[_Terms, ...]:
     if here == 0:
         return _AT_START
     stores = task.scenario.file.stores
@@ -452,7 +442,10 @@ def _after(
     """The plan on from the water turned back to."""
     there = task.route.index(back.distance)
     at = Reading(
-        distance=back.distance, clock=back.arrive, water=max(back.water, 0.0), coal=max(back.coal, 0.0)
+        distance=back.distance,
+        clock=back.arrive,
+        water=max(back.water, 0.0),
+        coal=max(back.coal, 0.0),
     )
     rest = _without(remainder(task, there, at, taken), day.shut)
     return _onward(rest, back.distance, aim, _AFTER)[0]

@@ -177,7 +177,8 @@ def remainder(
             "start": name,
             "depart": reading.clock,
             "at_start": Levels.model_construct(
-                water=min(reading.water, file.stores.tank), coal=min(reading.coal, file.stores.bunker)
+                water=min(reading.water, file.stores.tank),
+                coal=min(reading.coal, file.stores.bunker),
             ),
         }
     )
