@@ -1,7 +1,7 @@
 """`haulplan revise`."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -23,10 +23,12 @@ __all__ = ["revise"]
 )
 @click.option("--coal", help="What the bunkers hold: '1/2', '240 lb'; the plan's where not given.")
 @click.option("--shut", multiple=True, help="A stop where nothing is to be had. May be repeated.")
-@click.option("--closed-road", help="A closed stretch, as '13 mi to 14.5 mi'.")
+@click.option("--closed-road", "closed", help="A closed stretch, as '13 mi to 14.5 mi'.")
 @click.option("--detour", help="Length of the way round it, as '4.2 mi'.")
 @click.option("--weather", type=click.Choice(["dry", "wet", "mud", "frost"]), help="As it is now.")
-@click.option("--drop", multiple=True, help="A wagon left behind, by name. May be repeated.")
+@click.option(
+    "--drop", "dropped", multiple=True, help="A wagon left behind, by name. May be repeated."
+)
 @click.option(
     "--thirst", type=click.FloatRange(min=-50, max=100), default=0.0,
     help="Per cent more water and coal than reckoned, for the rest of the day.",
@@ -39,19 +41,10 @@ __all__ = ["revise"]
 @debug_option
 def revise(
     scenario: Path,
-    at: str,
-    clock: str | None,
-    water: str | None,
-    coal: str | None,
-    shut: tuple[str, ...],
-    closed_road: str | None,
-    detour: str | None,
-    weather: str | None,
-    drop: tuple[str, ...],
-    thirst: float,
     plan_file: Path | None,
     units: str | None,
     debug: bool,
+    **words: Any,  # noqa: ANN401  click checks them
 ) -> None:
     """The best for what is left of a run, from where you are and what the dip says.
 
@@ -75,10 +68,7 @@ def revise(
         task = Task(scenario=read, route=route, demand=demand)
         say("looking up the plan")
         old = _old(task, plan_file)
-        asked = Asked(
-            at=at, clock=clock, water=water, coal=coal, shut=shut, closed=closed_road,
-            detour=detour, weather=weather, dropped=drop, thirst=thirst,
-        )  # fmt: skip
+        asked = Asked(**words)
         reading, change = understand(task, asked, old)
         say("revising")
         revision = answer(task, reading, change, old=old)

@@ -165,8 +165,9 @@ def _reasons(revision: Revision, system: UnitSystem) -> list[str]:
     reasons += [f"new stop: {plain(name)}" for name in revision.added]
     if revision.late is not None:
         late = whole_minutes(revision.late)
+        side = "later" if late > 0 else "earlier"
         reasons.append(
-            f"the finish is reached {abs(late)} min {'later' if late > 0 else 'earlier'} than planned"
+            f"the finish is reached {abs(late)} min {side} than planned"
             if late
             else "the finish is reached when planned"
         )
@@ -178,8 +179,9 @@ def _next(ahead: Onward, system: UnitSystem) -> str:
     if len(stops) > 1 and stops[1].distance <= 1.0 and stops[1].kind == "supply":
         return f"take {_takes(stops[1].water_taken, stops[1].coal_taken, system)} here"
     following = stops[1]
+    at = system.distance.text(ahead.begin + following.distance)
     words = (
-        f"next: {plain(following.name)}, at {system.distance.text(ahead.begin + following.distance)}, "
+        f"next: {plain(following.name)}, at {at}, "
         f"there {clock_text(following.arrive)} with {system.water.text(following.tank_arrive)} and "
         f"{system.coal.text(following.bunker_arrive)}"
     )
@@ -337,7 +339,9 @@ def _fit(kind: str, fit: Fit | None, known: float) -> list[str]:
         lines.append(f"nothing against the factor in use, {known:.2f}")
     for effect in fit.effects:
         sure = "" if effect.factor.sd < _KNOWN else "; little known yet"
-        lines.append(f"{effect.name}: {_belief(effect.factor)}, {effect.met} stretches{sure}")
+        lines.append(
+            f"{effect.name}: {_belief(effect.factor)}, in {effect.met} of its stretches{sure}"
+        )
     lines.append(
         f"runs differ by {100 * fit.run_spread:.0f} %, stretches by {100 * fit.leg_spread:.0f} % "
         f"(one standard deviation); spread for the next run {100 * fit.next_run:.0f} %"

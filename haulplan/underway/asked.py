@@ -9,12 +9,17 @@ from typing import Any, cast
 
 from haulplan.errors import InputError, Problem
 from haulplan.scenario import Scenario
-from haulplan.underway.log import clock_of, tank_level
-from haulplan.underway.revise import Change, OldStop, Weather
+from haulplan.underway.cells import clock_of, tank_level
+from haulplan.underway.change import Change, Weather
+from haulplan.underway.revise import OldStop
 from haulplan.underway.task import Reading, Task, drive, standing_at
 from haulplan.units import UNIT_SYSTEMS, parse
 
 __all__ = ["Asked", "planned_at", "read_plan", "understand"]
+
+
+#: Half of the tenth of a mile to which a distance is read: so near a stop is at it. [m]
+_READ_TO = 80.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -208,7 +213,12 @@ def _clock(text: str | None, problems: list[Problem]) -> float | None:
 def _distance(task: Task, text: str, problems: list[Problem]) -> float | None:
     """A distance along the road, or that of a place on it."""
     if any(letter.isdigit() for letter in text[:1]):
-        return _amount("--at", "length", text, problems)
+        at = _amount("--at", "length", text, problems)
+        if at is None:
+            return None
+        stops = [p.distance for p in task.route.passings if p.kind == "supply"]
+        near = min(stops, key=lambda stop: abs(stop - at), default=at)
+        return near if abs(near - at) <= _READ_TO else at
     file = task.scenario.file
     places = {file.start: 0.0} | {p.label: p.distance for p in task.route.passings}
     return _named("--at", text, places, problems)

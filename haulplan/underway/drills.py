@@ -8,8 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from haulplan.plan import Plan, Stop
-from haulplan.underway.revise import Change, Revision, old_stops, revise
+from haulplan.underway.change import Change
+from haulplan.underway.revise import Revision, old_stops, revise
 from haulplan.underway.task import Reading, Task
+from haulplan.underway.turnback import find_returns
 
 __all__ = ["POOR_COAL", "Drill", "run_drills"]
 
@@ -93,7 +95,7 @@ def _shut(task: Task, plan: Plan, stop: Stop) -> Drill:
         distance=before.distance, clock=before.depart, water=before.tank_depart,
         coal=before.bunker_depart,
     )  # fmt: skip
-    held = returns_from(task, leaving, change)
+    held = _returns_from(task, leaving, change)
     return Drill(
         name=f"{stop.name} shut",
         distance=stop.distance,
@@ -106,31 +108,12 @@ def _shut(task: Task, plan: Plan, stop: Stop) -> Drill:
     )
 
 
-def returns_from(task: Task, reading: Reading, change: Change) -> tuple[float | None, str]:
-    """The last place to turn back with the reserve kept, and the water turned back to.
-
-    Parameters
-    ----------
-    task
-        The whole run.
-    reading
-        What there is on leaving the stop before.
-    change
-        What is shut.
-
-    Returns
-    -------
-    last, name
-        None and "" where there is no known water behind. [m]
-    """
-    from haulplan.underway.turnback import find_returns  # noqa: PLC0415  kept with its use
-
+def _returns_from(task: Task, reading: Reading, change: Change) -> tuple[float | None, str]:
+    """The last place to turn back with the reserve kept [m], and the water turned back to."""
     here = task.route.index(reading.distance)
     kept = [r for r in find_returns(task, here, reading, change.shut) if r.last is not None]
-    if not kept:
-        return None, ""
-    best = max(kept, key=lambda one: one.last or 0.0)
-    return best.last, best.name
+    best = max(kept, key=lambda one: one.last or 0.0, default=None)
+    return (None, "") if best is None else (best.last, best.name)
 
 
 def _answer(found: Revision) -> str:

@@ -14,7 +14,8 @@ from haulplan.plan import make_plan
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.underway.learn import Fit, Sample, fit_thirst
-from haulplan.underway.log import Run, Span, coal_spans, water_spans
+from haulplan.underway.log import Run
+from haulplan.underway.spans import Span, coal_spans, water_spans
 from haulplan.underway.task import drive
 from haulplan.units import UNIT_SYSTEMS
 

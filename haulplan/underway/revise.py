@@ -6,21 +6,18 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from haulplan.demand import Demand, Use, build_demand
-from haulplan.errors import InputError, NoPlanError, Problem
+from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, make_plan
 from haulplan.replay import replay
 from haulplan.scenario.schema import Aim, Levels
-from haulplan.underway.task import Reading, Task, drive, remainder, scaled, standing_at
+from haulplan.underway.change import Change, blocked_at, changed, check_change
+from haulplan.underway.task import Reading, Task, drive, remainder, standing_at
 from haulplan.underway.turnback import Return, find_returns
 
-__all__ = ["Change", "OldStop", "Onward", "Revision", "Verdict", "old_stops", "revise"]
+__all__ = ["OldStop", "Onward", "Revision", "Verdict", "old_stops", "revise"]
 
-Array = NDArray[np.float64]
 Verdict = Literal["go on", "go on into the reserve", "turn back", "stay"]
-Weather = Literal["dry", "wet", "mud", "frost"]
 
 #: So close to a place the engine stands at it. [m]
 _HERE = 0.5
@@ -55,24 +52,6 @@ _AT_START = (replace(_TERMS[0], give=0.0), *_TERMS[1:])
 _ON_PLAN = (_TERMS[0], replace(_TERMS[0], give=2 * _GIVE, lower=_GIVE), *_TERMS[1:])
 #: Levels so close to plan are the planned ones. [share of the store]
 _CLOSE = 0.01
-
-
-@dataclass(frozen=True, kw_only=True)
-class Change:
-    """What is otherwise than planned.
-
-    `shut` holds rows of supply.csv, `dropped` names of wagons left behind; `closed` is a
-    stretch of road from and to [m], `detour` the length of the way round it [m]; `water`
-    and `coal` multiply what is reckoned.
-    """
-
-    shut: tuple[int, ...] = ()
-    dropped: tuple[str, ...] = ()
-    weather: Weather | None = None
-    closed: tuple[float, float] | None = None
-    detour: float | None = None
-    water: float = 1.0
-    coal: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,12 +172,12 @@ def revise(
         fit the scenario.
     """
     day = change or Change()
-    _check(task, reading, day)
+    check_change(task, reading, day)
     off = _off_plan(task, old, reading)
-    task, here = standing_at(_changed(task, day), reading.distance)
+    task, here = standing_at(changed(task, day), reading.distance)
     at = float(task.route.distance[here])
     taken = _taken(task, old, reading.distance)
-    blocked = _blocked(task, day)
+    blocked = blocked_at(task, day)
     ahead, why_not = None, "the road is closed, and no way round it was given"
     if blocked is None:
         rest = _without(remainder(task, here, reading, taken), day.shut)
@@ -223,103 +202,6 @@ def revise(
         late=final.plan.arrival - old[-1].arrive if old and final is not None else None,
         off_plan=off,
     )
-
-
-def _check(task: Task, reading: Reading, day: Change) -> None:
-    """Refuse what a store cannot hold and a change that has nothing to work on."""
-    stores = task.scenario.file.stores
-    problems = []
-    for option, level, room, what in (
-        ("--water", reading.water, stores.tank, "tank"),
-        ("--coal", reading.coal, stores.bunker, "bunker"),
-    ):
-        if not 0.0 <= level <= room * 1.02:
-            problems.append(
-                Problem(
-                    file=option,
-                    where="",
-                    found=f"more than the {what} holds" if level > 0 else "below nothing",
-                    remedy=f"read again; stores.{what} states what can be used",
-                )
-            )
-    if task.scenario.demand and (day.weather is not None or day.dropped):
-        problems.append(
-            Problem(
-                file="demand.csv",
-                where="",
-                found="use is given for one train and one weather",
-                remedy="leave out --weather and --drop, or say by how much with --thirst",
-            )
-        )
-    names = [w.name for w in task.scenario.file.train.wagons]
-    problems += [
-        Problem(
-            file="--drop",
-            where="",
-            found=f"no wagon '{name}'",
-            remedy=f"the train has: {', '.join(names) or 'none'}",
-        )
-        for name in day.dropped
-        if name not in names
-    ]
-    if problems:
-        raise InputError(problems)
-
-
-def _changed(task: Task, day: Change) -> Task:
-    """The task in today's weather, with today's train, road and thirst."""
-    scenario, demand = task.scenario, task.demand
-    if day.weather is not None or day.dropped:
-        file = scenario.file
-        conditions = file.conditions
-        if day.weather is not None:
-            conditions = conditions.model_copy(update={"weather": day.weather})
-        wagons = tuple(w for w in file.train.wagons if w.name not in day.dropped)
-        train = file.train.model_copy(update={"wagons": wagons})
-        update = {"conditions": conditions, "train": train}
-        scenario = replace(scenario, file=file.model_copy(update=update))
-        demand = build_demand(scenario, task.route)
-    if day.water != 1.0 or day.coal != 1.0:
-        demand = scaled(demand, water=day.water, coal=day.coal)
-    task = replace(task, scenario=scenario, demand=demand)
-    return task if day.closed is None or day.detour is None else _round(task, day)
-
-
-def _round(task: Task, day: Change) -> Task:
-    """The task with a closed stretch driven round: its use in proportion to length.
-
-    Hills of the way round are not known; what stands on the closed stretch is not met.
-    """
-    assert day.closed is not None
-    assert day.detour is not None
-    begin, end = day.closed
-    inside = _inside(task.demand, begin, end)
-    length = float(np.diff(task.demand.distance)[inside].sum())
-    times = np.where(inside, day.detour / max(length, 1.0), 1.0)
-
-    def evaluate(aboard: Array, gear: NDArray[np.int64]) -> Use:
-        use = task.demand.evaluate(aboard, gear)
-        return Use(duration=use.duration * times, water=use.water * times, coal=use.coal * times)
-
-    passings = tuple(p for p in task.route.passings if not begin < p.distance < end)
-    return replace(
-        task,
-        route=replace(task.route, passings=passings),
-        demand=replace(task.demand, evaluate=evaluate),
-    )
-
-
-def _inside(demand: Demand, begin: float, end: float) -> NDArray[np.bool_]:
-    middle = (demand.distance[:-1] + demand.distance[1:]) / 2
-    inside: NDArray[np.bool_] = (middle >= begin) & (middle <= end)
-    return inside
-
-
-def _blocked(task: Task, day: Change) -> int | None:
-    """The sample at which the road is closed with no way round."""
-    if day.closed is None or day.detour is not None:
-        return None
-    return int(np.searchsorted(task.demand.distance, day.closed[0]))
 
 
 def _taken(task: Task, old: Sequence[OldStop], distance: float) -> dict[int, tuple[float, float]]:

@@ -80,7 +80,7 @@ def find_returns(
     back = _back(task, first, furthest)
     if back is None:
         return ()
-    found = []
+    found: list[Return] = []
     for passing in behind:
         if passing.row in [one.row for one in found]:
             continue
