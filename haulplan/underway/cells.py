@@ -283,7 +283,9 @@ def tank_level(text: str, unit: str, tank: float) -> float | None:
     >>> tank_level("105", "US gal", 1200.0) is None
     True
     """
-    words = text.casefold().replace("⁄", "/").strip(" ~?.").removesuffix("full").strip(" ,")
+    words = (
+        text.casefold().replace("⁄", "/").rstrip(".").strip(" ~?").removesuffix("full").strip(" ,")
+    )
     if text.strip() and not words:
         return tank
     if words in _WORDS:

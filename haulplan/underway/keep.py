@@ -56,7 +56,7 @@ def with_factors(text: str, lessons: Lessons) -> str:
     InputError
         If there is no [engine] to write into.
     """
-    lines = text.splitlines(keepends=True)
+    lines = (text if text.endswith("\n") else text + "\n").splitlines(keepends=True)
     heads = [k for k, line in enumerate(lines) if re.match(r"\s*\[\s*engine\s*\]", line)]
     if len(heads) != 1:
         raise _refusal("no section [engine]", "write it as a section of its own, or", lessons)
@@ -73,8 +73,6 @@ def with_factors(text: str, lessons: Lessons) -> str:
             kept = f"  {comment[1]}" if comment is not None and comment[1] else ""
             own[at[0]] = f"{line}{kept}{mark}"
         else:
-            if own and not own[-1].endswith("\n"):
-                own[-1] += mark
             own.append(f"{line}  # from its logs, by haulplan learn{mark}")
     return "".join([*lines[:begin], *own, *lines[end:]])
 

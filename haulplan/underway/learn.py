@@ -132,6 +132,8 @@ def fit_thirst(samples: Sequence[Sample], prior: float) -> Fit:
     error = np.array([sample.error for sample in samples])
     names = _names(samples)
     design = np.array([[1.0, *(s.effects.get(name, 0.0) for name in names)] for s in samples])
+    # Measured from the usual mix, so that the engine's own thirst is that of a usual run.
+    design[:, 1:] -= design[:, 1:].mean(axis=0)
     variance = np.array([prior**2, *(EFFECT**2 for _ in names)])
     runs = list(dict.fromkeys(sample.run for sample in samples))
     same = np.array([[a.run == b.run for b in samples] for a in samples], dtype=np.float64)
