@@ -12,6 +12,7 @@ from haulplan.cli.demand import demand
 from haulplan.cli.drill import drill
 from haulplan.cli.evidence import evidence
 from haulplan.cli.learn import learn
+from haulplan.cli.phone import phone
 from haulplan.cli.plan import plan
 from haulplan.cli.revise import revise
 from haulplan.errors import HaulplanError
@@ -33,7 +34,7 @@ def cli() -> None:
     """  # noqa: D301  click reads the mark as it stands
 
 
-for _command in (plan, check, demand, evidence, revise, learn, drill):
+for _command in (plan, check, demand, evidence, revise, learn, drill, phone):
     cli.add_command(_command)
 
 

@@ -18,9 +18,9 @@ from haulplan.errors import InputError, Problem
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.underway.cells import SAME_PLACE, Entry, Reader
-from haulplan.units import UNIT_SYSTEMS
+from haulplan.units import UNIT_SYSTEMS, UnitSystem
 
-__all__ = ["COLUMNS", "Run", "log_template", "read_log", "read_logs"]
+__all__ = ["COLUMNS", "Run", "log_header", "log_template", "read_log", "read_logs"]
 
 #: The columns of a log, in the order a crew fills them in.
 COLUMNS: Final = (
@@ -268,16 +268,9 @@ def log_template(scenario: Scenario, stops: Sequence[tuple[str, float]]) -> str:
         CSV; a dip may be written as a share ("1/3") whatever the header says.
     """
     system = UNIT_SYSTEMS[scenario.file.units]
-    units = {
-        "distance": f" [{system.distance.label}]",
-        "dip": f" [{system.water.label}]",
-        "filled to": f" [{system.water.label}]",
-        "bags": " [50 lb]" if scenario.file.units != "metric" else " [25 kg]",
-        "pressure": f" [{system.pressure.label}]",
-    }
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([f"{column}{units.get(column, '')}" for column in COLUMNS])
+    writer.writerow(log_header(system))
     for number, (name, distance) in enumerate(stops):
         cells = dict.fromkeys(COLUMNS, "")
         cells["place"] = f"'{name}" if name.startswith(("=", "+", "-", "@")) else name
@@ -286,3 +279,26 @@ def log_template(scenario: Scenario, stops: Sequence[tuple[str, float]]) -> str:
             cells["date"] = scenario.file.date.isoformat()
         writer.writerow(cells.values())
     return text.getvalue()
+
+
+def log_header(system: UnitSystem) -> list[str]:
+    """The columns of a log with their units.
+
+    Parameters
+    ----------
+    system
+        The units it is kept in.
+
+    Returns
+    -------
+    names
+        In order; a dip may be written as a share ("1/3") whatever its column says.
+    """
+    units = {
+        "distance": system.distance.label,
+        "dip": system.water.label,
+        "filled to": system.water.label,
+        "bags": "25 kg" if system.name == "metric" else "50 lb",
+        "pressure": system.pressure.label,
+    }
+    return [f"{name} [{units[name]}]" if name in units else name for name in COLUMNS]
