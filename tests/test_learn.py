@@ -127,9 +127,7 @@ def test_nothing_to_fit_is_refused() -> None:
 # --- logs beside the model ------------------------------------------------------------
 
 
-def made_log(
-    tmp_path: Path, *, water: float, coal: float, name: str = "made", spoil: str = ""
-) -> tuple[Run, ...]:
+def made_log(tmp_path: Path, *, water: float, coal: float, name: str = "made") -> tuple[Run, ...]:
     """A log as an engine of known factors would leave it, filled up at every stop."""
     scenario, route = _road()
     demand = build_demand(bare(scenario), route)
@@ -145,7 +143,7 @@ def made_log(
         lines.append(f"{end / 1609.344:.4f},{level / GALLON:.3f} US gal,full,{burnt:.2f}")
     text = "\n".join(lines)
     file = tmp_path / f"{name}.csv"
-    file.write_text(text if not spoil else text.replace(*spoil.split("->")), "utf-8")
+    file.write_text(text, "utf-8")
     return read_log(file, scenario, route)
 
 

@@ -32,18 +32,18 @@ function thirstOf(looks) {
   return Math.min(Math.max(used / tabled, LEAST), MOST);
 }
 
-function furthest(thirst, look, keep, home) {
-  const begin = column(WATER, look.at);
+function furthest(thirst, [start, level], keep, home) {
+  const begin = column(WATER, start);
   const back = home === null ? 0 : column(BACK, home);
   const spare = (at) => {
     let gone = column(WATER, at) - begin;
     if (home !== null) gone += column(BACK, at) - back;
-    return levelOf(look) - thirst * gone - keep;
+    return level - thirst * gone - keep;
   };
-  let low = look.at, left = spare(look.at);
+  let low = start, left = spare(start);
   if (left < 0) return -1;
   for (const row of rows) {
-    if (row[AT] <= look.at) continue;
+    if (row[AT] <= start) continue;
     const after = spare(row[AT]);
     if (after < 0) return low + ((row[AT] - low) * left) / (left - after);
     low = row[AT];
@@ -52,22 +52,28 @@ function furthest(thirst, look, keep, home) {
   return low;
 }
 
-function behind(thirst, look, dry) {
+function behind(thirst, look, tank, dry) {
   if (!run.known_back) return null;
   const waters = run.waters.filter((w) => w.at <= look.at - NEAR && !dry.includes(w.name)
     && (w.closes >= DAY || look.clock <= w.closes));
   if (!waters.length) return null;
   const last = waters[waters.length - 1];
   const used = thirst * (column(BACK, look.at) - column(BACK, last.at));
-  return { name: last.name, at: last.at, level: levelOf(look) - used };
+  return { name: last.name, at: last.at, level: tank - used };
 }
 
 function reckon(looks, dry) {
   const look = looks[looks.length - 1];
   const thirst = thirstOf(looks);
+  const stop = run.stops.slice(0, -1).find((s) => Math.abs(s.at - look.at) <= NEAR);
+  const fills = stop !== undefined && stop.has_water && !dry.includes(stop.name)
+    && look.filled === null;
+  const mark = fills && stop.mark > look.dip ? stop.mark : -1;
+  const tank = mark >= 0 ? mark : levelOf(look);
+  const here = [look.at, tank];
   const begin = column(WATER, look.at), time = column(TIME, look.at);
   const there = (at) => ({
-    level: levelOf(look) - thirst * (column(WATER, at) - begin),
+    level: tank - thirst * (column(WATER, at) - begin),
     clock: look.clock + (column(TIME, at) - time),
   });
   const finish = run.stops[run.stops.length - 1];
@@ -75,7 +81,7 @@ function reckon(looks, dry) {
     || (s.at > look.at + NEAR && s.has_water && !dry.includes(s.name)));
   let { level, clock } = there(target.at);
   let order = "GO ON to", name = target.name, at = target.at;
-  const back = behind(thirst, look, dry);
+  const back = behind(thirst, look, tank, dry);
   const reached = clock;
   const closed = run.waters.some((w) => w.name === target.name && reached > w.closes);
   if (level < run.reserve || closed) {
@@ -94,18 +100,16 @@ function reckon(looks, dry) {
   if (order.startsWith("GO ON")) ({ level, clock } = there(at));
   else { level = -1; clock = -1; }
   if (order.startsWith("TURN BACK") && back !== null) level = back.level;
-  const here = run.stops.slice(0, -1).find((s) => Math.abs(s.at - look.at) <= NEAR);
-  const take = here !== undefined && !dry.includes(here.name) ? here : null;
   return {
     order, name, at, level, clock, thirst,
-    reach: furthest(thirst, look, run.reserve, null),
-    empty: furthest(thirst, look, 0, null),
+    reach: furthest(thirst, here, run.reserve, null),
+    empty: furthest(thirst, here, 0, null),
     home: back === null ? "" : back.name,
-    last: back === null ? -1 : furthest(thirst, look, run.reserve, back.at),
+    last: back === null ? -1 : furthest(thirst, here, run.reserve, back.at),
     late: look.clock - column(CLOCK, look.at),
     off: look.dip - column(TANK, look.at),
-    take: take === null ? -1 : take.water,
-    take_coal: take === null ? -1 : take.coal,
+    mark,
+    coal: stop === undefined || dry.includes(stop.name) || stop.coal <= 0 ? -1 : stop.coal,
   };
 }
 
@@ -146,11 +150,10 @@ function sentences(found) {
     if (found.clock >= 0) lines.next += `, there ${clockText(found.clock)}`;
     lines.next += ` with ${shown(water, found.level)}`;
   }
-  lines.here = "";
-  if (found.take >= 0) {
-    lines.here = `Here: take ${shown(water, found.take)}`;
-    if (number(coal, found.take_coal) !== "0") lines.here += ` and ${shown(coal, found.take_coal)}`;
-  }
+  const tasks = [];
+  if (found.mark >= 0) tasks.push(`fill to ${shown(water, found.mark)}`);
+  if (found.coal >= 0) tasks.push(`take ${shown(coal, found.coal)} of coal`);
+  lines.here = tasks.length ? `First, here: ${tasks.join(", ")}` : "";
   lines.reach = found.reach < 0 ? "below the reserve now" : shown(distance, found.reach);
   lines.empty = found.empty < 0 ? "empty" : shown(distance, found.empty);
   lines.turn = !found.home ? "no known water behind"
@@ -185,8 +188,9 @@ function load() {
     const text = window.localStorage.getItem(run.key);
     window.localStorage.setItem(run.key, text === null ? JSON.stringify(state) : text);
     const old = text === null ? state : JSON.parse(text);
-    if (Array.isArray(old.entries) && Array.isArray(old.dry) && typeof old.draft === "object") {
-      state = old;
+    if (old && Array.isArray(old.entries) && Array.isArray(old.dry) && old.draft instanceof Object) {
+      state = { ...old, entries: old.entries.filter((e) => e && [e.at, e.clock, e.dip]
+        .every(Number.isFinite)) };
     }
   } catch (error) {
     kept = error instanceof SyntaxError;

@@ -95,7 +95,7 @@ def phone_document(pocket: Pocket, start: str, system: UnitSystem) -> dict[str, 
         "rows": [[r.at, r.water, r.coal, r.time, r.back, r.tank, r.clock] for r in pocket.rows],
         "stops": [
             {
-                "name": plain(s.name), "at": s.at, "water": s.water, "coal": s.coal,
+                "name": plain(s.name), "at": s.at, "mark": s.mark, "coal": s.coal,
                 "has_water": s.has_water, "arrive": s.arrive,
             }
             for s in pocket.stops
@@ -141,12 +141,12 @@ def sentences(found: dict[str, float | str], system: UnitSystem) -> dict[str, st
         when = f", there {clock_text(figure['clock'])}" if figure["clock"] >= 0 else ""
         at, level = road.text(figure["at"]), water.text(figure["level"])
         lines["next"] = f"at {at}{when} with {level}"
-    lines["here"] = ""
-    if figure["take"] >= 0:
-        some = coal.number(figure["take_coal"]) != "0"
-        lines["here"] = f"Here: take {water.text(figure['take'])}" + (
-            f" and {coal.text(figure['take_coal'])}" if some else ""
-        )
+    tasks = []
+    if figure["mark"] >= 0:
+        tasks.append(f"fill to {water.text(figure['mark'])}")
+    if figure["coal"] >= 0:
+        tasks.append(f"take {coal.text(figure['coal'])} of coal")
+    lines["here"] = f"First, here: {', '.join(tasks)}" if tasks else ""
     reach, empty, last = figure["reach"], figure["empty"], figure["last"]
     lines["reach"] = "below the reserve now" if reach < 0 else road.text(reach)
     lines["empty"] = "empty" if empty < 0 else road.text(empty)

@@ -10,6 +10,7 @@ much, far less than the thirst that the log's own dips show.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -69,11 +70,11 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class PocketStop:
-    """A stop of the plan, or its finish."""
+    """A stop of the plan, or its finish: the mark to fill to and the coal to take."""
 
     name: str
     at: float
-    water: float
+    mark: float
     coal: float
     has_water: bool
     arrive: float
@@ -166,7 +167,7 @@ def make_pocket(task: Task, plan: Plan, trace: Trace) -> Pocket:
             PocketStop(
                 name=stop.name,
                 at=road(stop.distance),
-                water=water(stop.water_taken),
+                mark=water(stop.tank_arrive + stop.water_taken),
                 coal=coal(stop.coal_taken),
                 has_water=stop.kind == "finish"
                 or (stop.row is not None and _has_water(task, stop.row)),
@@ -243,7 +244,7 @@ def _at(pocket: Pocket, name: str, at: float) -> float:
     rows = pocket.rows
     if at <= rows[0].at:
         return float(getattr(rows[0], name))
-    for before, after in zip(rows[:-1], rows[1:], strict=True):
+    for before, after in pairwise(rows):
         if at <= after.at:
             share = (at - before.at) / (after.at - before.at)
             low, high = float(getattr(before, name)), float(getattr(after, name))
@@ -254,29 +255,32 @@ def _at(pocket: Pocket, name: str, at: float) -> float:
 def _thirst(pocket: Pocket, looks: Sequence[Look]) -> float:
     """The day's use over the table's, drawn towards 1."""
     used = tabled = SHRINK * pocket.tank
-    for before, after in zip(looks[:-1], looks[1:], strict=True):
+    for before, after in pairwise(looks):
         if after.at - before.at > NEAR and before.level - after.dip > 0:
             used += before.level - after.dip
             tabled += _at(pocket, "water", after.at) - _at(pocket, "water", before.at)
     return min(max(used / tabled, LEAST), MOST)
 
 
-def _furthest(pocket: Pocket, thirst: float, look: Look, keep: float, home: float | None) -> float:
+def _furthest(
+    pocket: Pocket, thirst: float, here: tuple[float, float], keep: float, home: float | None
+) -> float:
     """How far on the tank leaves `keep`; with `home`, having then driven back to it."""
-    begin = _at(pocket, "water", look.at)
+    start, level = here
+    begin = _at(pocket, "water", start)
     back = 0.0 if home is None else _at(pocket, "back", home)
 
     def spare(at: float) -> float:
         gone = _at(pocket, "water", at) - begin
         if home is not None:
             gone += _at(pocket, "back", at) - back
-        return look.level - thirst * gone - keep
+        return level - thirst * gone - keep
 
-    low, left = look.at, spare(look.at)
+    low, left = start, spare(start)
     if left < 0:
         return -1.0
     for row in pocket.rows:
-        if row.at <= look.at:
+        if row.at <= start:
             continue
         after = spare(row.at)
         if after < 0:
@@ -306,11 +310,16 @@ def reckon(
     """
     look = looks[-1]
     thirst = _thirst(pocket, looks)
+    stop = next((s for s in pocket.stops[:-1] if abs(s.at - look.at) <= NEAR), None)
+    fills = stop is not None and stop.has_water and stop.name not in dry and look.filled is None
+    mark = stop.mark if stop is not None and fills and stop.mark > look.dip else -1.0
+    tank = mark if mark >= 0 else look.level
+    here = (look.at, tank)
     begin, time = _at(pocket, "water", look.at), _at(pocket, "time", look.at)
 
     def there(at: float) -> tuple[float, float]:
         """Tank and clock on reaching a place ahead."""
-        level = look.level - thirst * (_at(pocket, "water", at) - begin)
+        level = tank - thirst * (_at(pocket, "water", at) - begin)
         return level, look.clock + (_at(pocket, "time", at) - time)
 
     target = next(
@@ -319,7 +328,7 @@ def reckon(
     )  # fmt: skip
     level, clock = there(target.at)
     order, name, at = "GO ON to", target.name, target.at
-    back = _back(pocket, thirst, look, dry)
+    back = _back(pocket, thirst, look, tank, dry)
     closed = any(w.name == target.name and clock > w.closes for w in pocket.waters)
     if level < pocket.reserve or closed:
         ahead = [
@@ -345,7 +354,6 @@ def reckon(
     level, clock = there(at) if ahead_of else (-1.0, -1.0)
     if order.startswith("TURN BACK") and back is not None:
         level = back[2]
-    here = next((s for s in pocket.stops[:-1] if abs(s.at - look.at) <= NEAR), None)
     return {
         "order": order,
         "name": name,
@@ -353,19 +361,19 @@ def reckon(
         "level": level,
         "clock": clock,
         "thirst": thirst,
-        "reach": _furthest(pocket, thirst, look, pocket.reserve, None),
-        "empty": _furthest(pocket, thirst, look, 0.0, None),
+        "reach": _furthest(pocket, thirst, here, pocket.reserve, None),
+        "empty": _furthest(pocket, thirst, here, 0.0, None),
         "home": "" if back is None else back[0],
-        "last": -1.0 if back is None else _furthest(pocket, thirst, look, pocket.reserve, back[1]),
+        "last": -1.0 if back is None else _furthest(pocket, thirst, here, pocket.reserve, back[1]),
         "late": look.clock - _at(pocket, "clock", look.at),
         "off": look.dip - _at(pocket, "tank", look.at),
-        "take": -1.0 if here is None or here.name in dry else here.water,
-        "take_coal": -1.0 if here is None or here.name in dry else here.coal,
+        "mark": mark,
+        "coal": -1.0 if stop is None or stop.name in dry or stop.coal <= 0 else stop.coal,
     }
 
 
 def _back(
-    pocket: Pocket, thirst: float, look: Look, dry: Sequence[str]
+    pocket: Pocket, thirst: float, look: Look, tank: float, dry: Sequence[str]
 ) -> tuple[str, float, float] | None:
     """The nearest water behind: name, place, and the tank on reaching it."""
     if not pocket.known_back:
@@ -376,4 +384,4 @@ def _back(
         return None
     near = behind[-1]
     used = thirst * (_at(pocket, "back", look.at) - _at(pocket, "back", near.at))
-    return near.name, near.at, look.level - used
+    return near.name, near.at, tank - used

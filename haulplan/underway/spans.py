@@ -61,7 +61,8 @@ def water_spans(run: Run, tank: float) -> tuple[tuple[Span, ...], tuple[str, ...
             used = level - entry.dip
             assert last.distance is not None
             if entry.distance - last.distance <= SAME_PLACE:
-                pass
+                if entry.filled is None:  # too short a stretch to tell: wait for the next
+                    continue
             elif used < -_READS * tank:
                 notes.append(
                     f"rows {last.row} to {entry.row}: the tank rose with no filling written; "
