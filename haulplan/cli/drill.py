@@ -11,7 +11,11 @@ __all__ = ["drill"]
 
 @click.command()
 @click.argument("scenario", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), help="Folder to write drills.csv into.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder to write drills.csv and drills.html (to print) into.",
+)
 @click.option("--force", is_flag=True, help="Replace earlier drills in that folder.")
 @units_option
 @debug_option
@@ -25,6 +29,7 @@ def drill(scenario: Path, out: Path | None, force: bool, units: str | None, debu
     Example:
       haulplan drill scenarios/hobmere-penniford
     """  # noqa: D301  click reads the mark as it stands
+    from haulplan.outputs.drill_sheet import drill_sheet  # noqa: PLC0415  lazy start
     from haulplan.outputs.underway import drills_csv, render_drills  # noqa: PLC0415  lazy start
     from haulplan.outputs.write import write_outputs  # noqa: PLC0415  lazy start
     from haulplan.plan import make_plan  # noqa: PLC0415  lazy start
@@ -40,7 +45,11 @@ def drill(scenario: Path, out: Path | None, force: bool, units: str | None, debu
         drills = run_drills(task, make_plan(read, route, demand), progress=say)
         system = UNIT_SYSTEMS[read.file.units]
         if out is not None:
-            write_outputs(out, {"drills.csv": drills_csv(drills, system)}, force=force)
+            files = {
+                "drills.csv": drills_csv(drills, system),
+                "drills.html": drill_sheet(read.file.title, drills, system),
+            }
+            write_outputs(out, files, force=force)
     console().print(render_drills(read.file.title, drills, system))
     if out is not None:
         console().print(f"Written to {out}", markup=False)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from rich.text import Text
 
 __all__ = [
+    "drill_row",
     "drills_csv",
     "render_drills",
     "render_lessons",
@@ -408,7 +409,7 @@ def render_drills(title: str, drills: Sequence[Drill], system: UnitSystem) -> "G
         )
     )  # fmt: skip
     for drill in drills:
-        row = _drill_row(drill, system)
+        row = drill_row(drill, system)
         table.add_row(
             _text(str(row["if"])), *(str(row[key]) for key in list(row)[1:5]),
             _text(_then(drill, system)), end_section=True,
@@ -425,7 +426,21 @@ def _then(drill: Drill, system: UnitSystem) -> str:
     )
 
 
-def _drill_row(drill: Drill, system: UnitSystem) -> dict[str, Cell]:
+def drill_row(drill: Drill, system: UnitSystem) -> dict[str, Cell]:
+    """One drill, cell by column.
+
+    Parameters
+    ----------
+    drill
+        As run.
+    system
+        The units to show.
+
+    Returns
+    -------
+    row
+        Cells by column, units in the columns' names.
+    """
     final: Onward | None = None
     if drill.revision is not None:
         back = drill.revision.verdict == "turn back"
@@ -463,4 +478,4 @@ def drills_csv(drills: Sequence[Drill], system: UnitSystem) -> str:
     text
         A header row and one row for each.
     """
-    return to_csv(frame_of([_drill_row(drill, system) for drill in drills]))
+    return to_csv(frame_of([drill_row(drill, system) for drill in drills]))

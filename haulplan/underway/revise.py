@@ -184,7 +184,7 @@ def revise(
         ahead, why_not = _onward(rest, at, aim, _terms(task, here, off))
     returns = find_returns(task, here, reading, day.shut, reach=blocked)
     back, after = _best(returns), None
-    if back is not None and back.open and blocked is None and (ahead is None or not ahead.whole):
+    if back is not None and back.open and blocked is None and (ahead is None or ahead.reserve < 1):
         after = _after(task, back, day, taken, aim)
     verdict = _verdict(ahead, back, after)
     final = after if verdict == "turn back" else ahead
@@ -300,17 +300,15 @@ def _best(returns: Sequence[Return]) -> Return | None:
 
 
 def _verdict(ahead: Onward | None, back: Return | None, after: Onward | None) -> Verdict:
-    """The reserve first, then the finish as it is wanted, then going on before going back."""
+    """The reserve first; what is wanted at the finish gives way before anybody turns back."""
     reachable = back is not None and back.open
-    if ahead is not None and ahead.whole:
+    if ahead is not None and ahead.reserve == 1.0:
         return "go on"
     if reachable and back is not None and back.last is not None:
-        if after is not None and after.whole:
-            return "turn back"
         if ahead is None or ahead.reserve < (0.0 if after is None else after.reserve):
             return "turn back"
     if ahead is not None:
-        return "go on" if ahead.reserve == 1.0 else "go on into the reserve"
+        return "go on into the reserve"
     return "turn back" if reachable and back is not None and back.bottom is not None else "stay"
 
 
