@@ -8,8 +8,9 @@ from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.tables import Cell, clock_text, frame_of, plain, to_csv, whole_minutes
 from haulplan.underway.drills import Drill
 from haulplan.underway.learn import Belief, Fit, noticed
+from haulplan.underway.onward import Onward
 from haulplan.underway.recorded import Compared, Lessons
-from haulplan.underway.revise import Onward, Revision
+from haulplan.underway.revise import Revision
 from haulplan.underway.task import Reading
 from haulplan.underway.turnback import Return
 from haulplan.units import UnitSystem
@@ -176,17 +177,15 @@ def _reasons(revision: Revision, system: UnitSystem) -> list[str]:
 
 
 def _next(ahead: Onward, system: UnitSystem) -> str:
-    stops = ahead.plan.stops
-    if len(stops) > 1 and stops[1].distance <= 1.0 and stops[1].kind == "supply":
-        return f"take {_takes(stops[1].water_taken, stops[1].coal_taken, system)} here"
-    following = stops[1]
-    at = system.distance.text(ahead.begin + following.distance)
+    here, following = ahead.calls[0], ahead.calls[1]
+    takes = _takes(following.water, following.coal, system)
+    if following.kind == "supply" and following.distance - here.distance <= 1.0:
+        return f"take {takes} here"
     words = (
-        f"next: {plain(following.name)}, at {at}, "
-        f"there {clock_text(following.arrive)} with {system.water.text(following.tank_arrive)} and "
-        f"{system.coal.text(following.bunker_arrive)}"
+        f"next: {plain(following.name)}, at {system.distance.text(following.distance)}, "
+        f"there {clock_text(following.arrive)} with {system.water.text(following.tank)} and "
+        f"{system.coal.text(following.bunker)}"
     )
-    takes = _takes(following.water_taken, following.coal_taken, system)
     return f"{words}; take {takes}" if following.kind == "supply" else words
 
 
@@ -222,17 +221,17 @@ def _stops(onward: Onward, system: UnitSystem) -> "Table":
             (f"Bunker\n{coal.label}", ">"), (f"Take\n{coal.label}", ">"),
         )
     )  # fmt: skip
-    for stop in onward.plan.stops:
-        supply = stop.kind == "supply"
+    for call in onward.calls:
+        supply = call.kind == "supply"
         table.add_row(
-            road.number(onward.begin + stop.distance),
-            _text(stop.name[:60]),
-            "" if stop.kind == "start" else clock_text(stop.arrive),
-            "" if stop.kind == "finish" else clock_text(stop.depart),
-            water.number(stop.tank_arrive),
-            water.number(stop.water_taken) if supply else "",
-            coal.number(stop.bunker_arrive),
-            coal.number(stop.coal_taken) if supply else "",
+            road.number(call.distance),
+            _text(call.name[:60]),
+            "" if call.kind == "start" else clock_text(call.arrive),
+            "" if call.kind == "finish" else clock_text(call.depart),
+            water.number(max(call.tank, 0.0)),
+            water.number(call.water) if supply else "",
+            coal.number(max(call.bunker, 0.0)),
+            coal.number(call.coal) if supply else "",
         )
     return table
 

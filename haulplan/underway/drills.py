@@ -122,9 +122,7 @@ def _answer(found: Revision) -> str:
         return f"turn back to {found.back.name}"
     if found.ahead is None or found.verdict == "stay":
         return "stand, and have water brought"
-    following = next(
-        (stop.name for stop in found.ahead.plan.stops[1:] if stop.kind == "supply"), ""
-    )
+    following = next((call.name for call in found.ahead.calls[1:] if call.kind == "supply"), "")
     to = f"go on to {following}" if following else "go on to the finish"
     if found.verdict == "go on into the reserve":
         return f"{to}, into the reserve; ring ahead for water to meet you"

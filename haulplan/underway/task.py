@@ -18,7 +18,17 @@ from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Levels, Place
 from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["Driven", "Reading", "Task", "drive", "remainder", "reverse", "scaled", "standing_at"]
+__all__ = [
+    "Driven",
+    "Reading",
+    "Task",
+    "drive",
+    "remainder",
+    "reverse",
+    "scaled",
+    "standing_at",
+    "stretch",
+]
 
 Array = NDArray[np.float64]
 
@@ -204,7 +214,20 @@ def remainder(
 
 
 def stretch(route: Route, first: int, last: int) -> Route:
-    """A part of a road, distances from its own start; drawn only as the whole is."""
+    """A part of a road, distances from its own start; drawn only as the whole is.
+
+    Parameters
+    ----------
+    route
+        The whole.
+    first, last
+        Samples at which the part begins and ends.
+
+    Returns
+    -------
+    route
+        With the passings on it.
+    """
     begin, end = float(route.distance[first]), float(route.distance[last])
     line = route.line
     if line is not None:
