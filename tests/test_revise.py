@@ -113,7 +113,7 @@ def test_a_shut_stop_is_not_stopped_at(demo: Planned) -> None:
     plans = [one for one in (found.ahead, found.after) if one is not None]
     assert plans
     for one in plans:
-        assert "Tanker truck at the gravel bank" not in [s.name for s in one.plan.stops]
+        assert "Tanker truck at the gravel bank" not in [call.name for call in one.calls]
     assert "Tanker truck at the gravel bank" in found.dropped
 
 
@@ -123,6 +123,44 @@ def test_a_dry_tap_below_the_reserve_sends_back_or_into_the_reserve(demo: Planne
     assert found.verdict in {"turn back", "go on into the reserve"}
     assert "falls" in found.why_not
     assert found.back is not None
+
+
+def test_the_reserve_is_eaten_into_only_as_far_as_the_first_water(demo: Planned) -> None:
+    scenario = demo.task.scenario
+    reserve = scenario.file.reserve.water
+    found = demo.revise(10.2 * MILE, Change(shut=(demo.row("Old fulling mill pond"),)))
+    assert found.verdict == "go on into the reserve"
+    assert found.ahead is not None
+    here, first, *rest = found.ahead.calls
+    assert first.name == "Crossroads store"
+    assert first.tank < reserve
+    assert found.ahead.lowest == (first.tank, first.distance)
+    assert found.ahead.reserve == pytest.approx(first.tank / reserve)
+    assert all(call.tank >= reserve - 2 for call in rest)
+    # The way to it, driven anew; and the time there, pumping up to the reserve counted.
+    demand = demo.task.demand
+    samples = [demand.index(call.distance) for call in (here, first)]
+    driven = drive(demand, samples[0], samples[1], here.tank + here.bunker, demand.gear)
+    assert first.tank == pytest.approx(here.tank - driven.water[-1], abs=0.5)
+    supply = scenario.supplies[demo.row(first.name)]
+    assert supply.water_rate is not None
+    assert supply.coal_rate is not None
+    standing = supply.set_up + max(first.water / supply.water_rate, first.coal / supply.coal_rate)
+    lacking = (reserve - first.tank) / supply.water_rate
+    assert standing - 1 <= first.depart - first.arrive <= standing + lacking + 10
+
+
+def test_turning_back_is_chosen_where_it_leaves_more(demo: Planned) -> None:
+    stop = next(s for s in demo.plan.stops if s.name.startswith("Tanker"))
+    assert stop.row is not None
+    found = demo.revise(stop.distance, Change(shut=(stop.row,)))
+    assert found.verdict == "turn back"
+    assert found.back is not None
+    assert found.after is not None
+    assert found.back.bottom is not None
+    assert found.after.calls[0].name == found.back.name
+    left = found.back.water / demo.task.scenario.file.reserve.water
+    assert found.ahead is None or found.ahead.reserve < left
 
 
 def test_with_nothing_in_reach_the_crew_stands(demo: Planned) -> None:

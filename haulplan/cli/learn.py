@@ -64,7 +64,7 @@ def learn(
 def _template(read: "Scenario", route: "Route", demand: "Demand", path: Path) -> object:
     """Write an empty log and draw it for paper."""
     from haulplan.errors import NoPlanError  # noqa: PLC0415  lazy start
-    from haulplan.outputs.underway import render_template  # noqa: PLC0415  lazy start
+    from haulplan.outputs.lessons import render_template  # noqa: PLC0415  lazy start
     from haulplan.plan import make_plan  # noqa: PLC0415  lazy start
     from haulplan.underway.keep import write_new  # noqa: PLC0415  lazy start
     from haulplan.underway.log import log_template  # noqa: PLC0415  lazy start
@@ -80,7 +80,7 @@ def _template(read: "Scenario", route: "Route", demand: "Demand", path: Path) ->
 
 
 def _lessons(read: "Scenario", route: "Route", logs: tuple[Path, ...], *, write: bool) -> object:
-    from haulplan.outputs.underway import render_lessons  # noqa: PLC0415  lazy start
+    from haulplan.outputs.lessons import render_lessons  # noqa: PLC0415  lazy start
     from haulplan.underway.keep import keep_lessons  # noqa: PLC0415  lazy start
     from haulplan.underway.log import read_logs  # noqa: PLC0415  lazy start
     from haulplan.underway.recorded import known_factors, reserve_advice  # noqa: PLC0415

@@ -1,15 +1,13 @@
-"""Answers for a crew on the road, on the terminal: a revision, lessons, drills."""
+"""Answers for a crew on the road, on the terminal: a revision, and the drills."""
 
-import csv
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from haulplan.outputs.blocks import listed, table_of, words
 from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.tables import Cell, clock_text, frame_of, plain, to_csv, whole_minutes
 from haulplan.underway.drills import Drill
-from haulplan.underway.learn import Belief, Fit, noticed
 from haulplan.underway.onward import Onward
-from haulplan.underway.recorded import Compared, Lessons
 from haulplan.underway.revise import Revision
 from haulplan.underway.task import Reading
 from haulplan.underway.turnback import Return
@@ -18,15 +16,12 @@ from haulplan.units import UnitSystem
 if TYPE_CHECKING:
     from rich.console import Group, RenderableType
     from rich.table import Table
-    from rich.text import Text
 
 __all__ = [
     "drill_row",
     "drills_csv",
     "render_drills",
-    "render_lessons",
     "render_revision",
-    "render_template",
 ]
 
 _WORDS: Mapping[str, str] = {
@@ -35,34 +30,6 @@ _WORDS: Mapping[str, str] = {
     "turn back": "TURN BACK",
     "stay": "STAND WHERE YOU ARE, and have water brought",
 }
-#: What a learned factor has to be below to be called known.
-_KNOWN = 0.08
-
-
-def _text(words: str, *, bold: bool = False) -> "Text":
-    """Words as they stand: no markup is read in them."""
-    from rich.text import Text  # noqa: PLC0415  slow to load
-
-    return Text("\n".join(plain(line) for line in words.split("\n")), style="bold" if bold else "")
-
-
-def _table(columns: Iterable[tuple[str, str]]) -> "Table":
-    from rich.box import SIMPLE_HEAD  # noqa: PLC0415  slow to load
-    from rich.table import Table  # noqa: PLC0415  slow to load
-
-    table = Table(box=SIMPLE_HEAD, padding=0, show_edge=False, header_style="bold")
-    for title, side in columns:
-        table.add_column(title, justify="right" if side == ">" else "left", no_wrap=side == ">")
-    return table
-
-
-def _listed(items: Iterable[str]) -> "Table":
-    from rich.table import Table  # noqa: PLC0415  slow to load
-
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    for item in items:
-        grid.add_row(_text(" -"), _text(item))
-    return grid
 
 
 def render_revision(
@@ -93,25 +60,25 @@ def render_revision(
     water, coal, road = system.water, system.coal, system.distance
     share = 100 * reading.water / tank
     parts: list[RenderableType] = [
-        _text(title),
-        _text(f"At {road.text(reading.distance)}, {clock_text(reading.clock)}: tank "
+        words(title),
+        words(f"At {road.text(reading.distance)}, {clock_text(reading.clock)}: tank "
               f"{water.text(reading.water)} ({share:.0f} %), bunker {coal.text(reading.coal)}"),
     ]  # fmt: skip
     if revision.off_plan is not None:
-        parts.append(_text(f"Against the plan here: {_off(revision.off_plan, system)}"))
-    parts += [_text(""), _text(_order(revision), bold=True)]
-    parts.append(_listed(_reasons(revision, system)))
+        parts.append(words(f"Against the plan here: {_off(revision.off_plan, system)}"))
+    parts += [words(""), words(_order(revision), bold=True)]
+    parts.append(listed(_reasons(revision, system)))
     final = revision.after if revision.verdict == "turn back" else revision.ahead
     if final is not None:
         lead = "Then on from there" if revision.verdict == "turn back" else "The rest"
-        parts += [_text(""), _text(lead, bold=True), _stops(final, system)]
+        parts += [words(""), words(lead, bold=True), _stops(final, system)]
     if revision.returns:
-        parts += [_text(""), _text("Known water behind", bold=True)]
+        parts += [words(""), words("Known water behind", bold=True)]
         parts.append(_returns(revision.returns, system))
     if revision.why_not:
-        parts += [_text(""), _text("Why not as planned (distances from here)", bold=True)]
-        parts.append(_listed(revision.why_not.removeprefix("no plan: ").splitlines()))
-    parts += [_text(""), _text("Cautions", bold=True), _listed([*_TURNING, *CAUTIONS])]
+        parts += [words(""), words("Why not as planned (distances from here)", bold=True)]
+        parts.append(listed(revision.why_not.removeprefix("no plan: ").splitlines()))
+    parts += [words(""), words("Cautions", bold=True), listed([*_TURNING, *CAUTIONS])]
     return Group(*parts)
 
 
@@ -134,10 +101,10 @@ def _off(off: tuple[float, float, float], system: UnitSystem) -> str:
 
 
 def _order(revision: Revision) -> str:
-    words = _WORDS[revision.verdict]
+    order = _WORDS[revision.verdict]
     if revision.verdict == "turn back" and revision.back is not None:
-        return f"{words} to {plain(revision.back.name)}"
-    return words
+        return f"{order} to {plain(revision.back.name)}"
+    return order
 
 
 def _reasons(revision: Revision, system: UnitSystem) -> list[str]:
@@ -150,6 +117,8 @@ def _reasons(revision: Revision, system: UnitSystem) -> list[str]:
             f"{clock_text(back.arrive)} with {system.water.text(back.water)} and "
             f"{system.coal.text(back.coal)}"
         )
+        if revision.after is None:
+            reasons.append("no plan leads on from there: have brought what is short")
     elif ahead is not None:
         reasons.append(_next(ahead, system))
         if ahead.reserve < 1.0:
@@ -181,12 +150,12 @@ def _next(ahead: Onward, system: UnitSystem) -> str:
     takes = _takes(following.water, following.coal, system)
     if following.kind == "supply" and following.distance - here.distance <= 1.0:
         return f"take {takes} here"
-    words = (
+    next_stop = (
         f"next: {plain(following.name)}, at {system.distance.text(following.distance)}, "
         f"there {clock_text(following.arrive)} with {system.water.text(following.tank)} and "
         f"{system.coal.text(following.bunker)}"
     )
-    return f"{words}; take {takes}" if following.kind == "supply" else words
+    return f"{next_stop}; take {takes}" if following.kind == "supply" else next_stop
 
 
 def _takes(water: float, coal: float, system: UnitSystem) -> str:
@@ -214,7 +183,7 @@ def _last_point(back: Return | None, system: UnitSystem) -> list[str]:
 
 def _stops(onward: Onward, system: UnitSystem) -> "Table":
     water, coal, road = system.water, system.coal, system.distance
-    table = _table(
+    table = table_of(
         (
             (f"At\n{road.label}", ">"), ("Stop", "<"), ("Arrive", ">"), ("Leave", ">"),
             (f"Tank\n{water.label}", ">"), (f"Take\n{water.label}", ">"),
@@ -225,7 +194,7 @@ def _stops(onward: Onward, system: UnitSystem) -> "Table":
         supply = call.kind == "supply"
         table.add_row(
             road.number(call.distance),
-            _text(call.name[:60]),
+            words(call.name[:60]),
             "" if call.kind == "start" else clock_text(call.arrive),
             "" if call.kind == "finish" else clock_text(call.depart),
             water.number(max(call.tank, 0.0)),
@@ -238,7 +207,7 @@ def _stops(onward: Onward, system: UnitSystem) -> "Table":
 
 def _returns(returns: Sequence[Return], system: UnitSystem) -> "Table":
     water, coal, road = system.water, system.coal, system.distance
-    table = _table(
+    table = table_of(
         (
             ("Water", "<"), (f"At\n{road.label}", ">"), ("There\nat", ">"),
             (f"Tank\n{water.label}", ">"), (f"Bunker\n{coal.label}", ">"),
@@ -248,7 +217,7 @@ def _returns(returns: Sequence[Return], system: UnitSystem) -> "Table":
     for one in returns:
         note = "" if one.open else "\n(closed then)"
         table.add_row(
-            _text(f"{one.name[:60]}{note}"),
+            words(f"{one.name[:60]}{note}"),
             road.number(one.distance),
             clock_text(one.arrive),
             water.number(max(one.water, 0.0)),
@@ -257,129 +226,6 @@ def _returns(returns: Sequence[Return], system: UnitSystem) -> "Table":
             "too late" if one.bottom is None else road.number(one.bottom),
         )
     return table
-
-
-def render_lessons(
-    lessons: Lessons, known: Mapping[str, float], reserve: Sequence[str], system: UnitSystem
-) -> "Group":
-    """Predicted beside recorded, stretch by stretch, and what was learned.
-
-    Parameters
-    ----------
-    lessons
-        From the logs.
-    known
-        The factors in use, by "water" and "coal". [-]
-    reserve
-        What the learned spread says of the reserve, in lines.
-    system
-        The units to show.
-
-    Returns
-    -------
-    page
-        What rich prints.
-    """
-    from rich.console import Group  # noqa: PLC0415  slow to load
-
-    parts: list[RenderableType] = []
-    for kind in ("water", "coal"):
-        own = [one for one in lessons.stretches if one.span.kind == kind]
-        if own:
-            parts += [_text(f"{kind.capitalize()}, recorded beside reckoned", bold=True)]
-            parts += [_compared(own, system), _text("")]
-    for kind, fit in (("water", lessons.water), ("coal", lessons.coal)):
-        parts += [
-            _text(kind.capitalize(), bold=True),
-            _listed(_fit(kind, fit, known[kind])),
-            _text(""),
-        ]
-    if reserve:
-        parts += [_text("Reserve", bold=True), _listed(reserve), _text("")]
-    if lessons.notes:
-        parts += [_text("How the logs were read", bold=True), _listed(lessons.notes), _text("")]
-    return Group(*parts)
-
-
-def _compared(own: Sequence[Compared], system: UnitSystem) -> "Table":
-    unit = system.water if own[0].span.kind == "water" else system.coal
-    road = system.distance
-    table = _table(
-        (
-            ("Log", "<"), ("Rows", ">"), (f"From\n{road.label}", ">"), (f"To\n{road.label}", ">"),
-            (f"Recorded\n{unit.label}", ">"), (f"Reckoned\n{unit.label}", ">"),
-            ("Ratio", ">"), ("Weight", ">"), ("Remark", "<"),
-        )
-    )  # fmt: skip
-    for one in own:
-        table.add_row(
-            _text(one.run[:24]),
-            f"{one.span.rows[0]}-{one.span.rows[1]}",
-            road.number(one.span.begin),
-            road.number(one.span.end),
-            unit.number(one.span.used),
-            unit.number(one.reckoned),
-            f"{one.ratio:.2f}",
-            f"{one.weight:.1f}" if one.believed else "left out",
-            _text(one.remark),
-        )
-    return table
-
-
-def _fit(kind: str, fit: Fit | None, known: float) -> list[str]:
-    if fit is None:
-        return ["the logs hold nothing of it that can be used"]
-    runs = "one run" if fit.runs == 1 else f"{fit.runs} runs"
-    lines = [f"factor on the model: {_belief(fit.factor)}, from {runs}"]
-    if noticed(fit, known):
-        side = "thirstier" if fit.factor.typical > known else "thriftier"
-        change = abs(100 * (fit.factor.typical / known - 1))
-        lines.append(f"the engine is {side} than its file has it, by about {change:.0f} %")
-    else:
-        lines.append(f"nothing against the factor in use, {known:.2f}")
-    for effect in fit.effects:
-        sure = "" if effect.factor.sd < _KNOWN else "; little known yet"
-        lines.append(
-            f"{effect.name}: {_belief(effect.factor)}, in {effect.met} of its stretches{sure}"
-        )
-    lines.append(
-        f"runs differ by {100 * fit.run_spread:.0f} %, stretches by {100 * fit.leg_spread:.0f} % "
-        f"(one standard deviation); spread for the next run {100 * fit.next_run:.0f} %"
-    )
-    return lines
-
-
-def render_template(text: str) -> "Table":
-    """An empty log as a table with room to write.
-
-    Parameters
-    ----------
-    text
-        CSV.
-
-    Returns
-    -------
-    table
-        What rich prints; its frame has no colour.
-    """
-    from rich.box import ASCII2  # noqa: PLC0415  slow to load
-    from rich.table import Table  # noqa: PLC0415  slow to load
-
-    head, *rows = list(csv.reader(text.splitlines()))
-    kept = [k for k, name in enumerate(head) if name not in {"date", "crew", "weather"}]
-    table = Table(box=ASCII2, padding=0, show_lines=True, title=_PAPER, title_justify="left")
-    for k in kept:
-        table.add_column(_text(head[k].replace(" [", "\n[")), min_width=5)
-    for row in [*rows, *([[""] * len(head)] * 4)]:
-        table.add_row(*(_text(f"{row[k]}\n") for k in kept))
-    return table
-
-
-_PAPER = "Date:            Crew:                      Weather:"
-
-
-def _belief(belief: Belief) -> str:
-    return f"{belief.typical:.2f} (nine in ten: {belief.low:.2f} to {belief.high:.2f})"
 
 
 def render_drills(title: str, drills: Sequence[Drill], system: UnitSystem) -> "Group":
@@ -401,7 +247,7 @@ def render_drills(title: str, drills: Sequence[Drill], system: UnitSystem) -> "G
     """
     from rich.console import Group  # noqa: PLC0415  slow to load
 
-    table = _table(
+    table = table_of(
         (
             ("If", "<"), (f"Seen at\n{system.distance.label}", ">"), ("Arrive", ">"),
             ("Later\nmin", ">"), (f"Least\n{system.water.label}", ">"), ("Then", "<"),
@@ -410,10 +256,10 @@ def render_drills(title: str, drills: Sequence[Drill], system: UnitSystem) -> "G
     for drill in drills:
         row = drill_row(drill, system)
         table.add_row(
-            _text(str(row["if"])), *(str(row[key]) for key in list(row)[1:5]),
-            _text(_then(drill, system)), end_section=True,
+            words(str(row["if"])), *(str(row[key]) for key in list(row)[1:5]),
+            words(_then(drill, system)), end_section=True,
         )  # fmt: skip
-    return Group(_text(f"Drills: {title}", bold=True), table, _text(""), _listed(CAUTIONS))
+    return Group(words(f"Drills: {title}", bold=True), table, words(""), listed(CAUTIONS))
 
 
 def _then(drill: Drill, system: UnitSystem) -> str:

@@ -119,7 +119,8 @@ def _returns_from(task: Task, reading: Reading, change: Change) -> tuple[float |
 def _answer(found: Revision) -> str:
     """The standing answer in a sentence."""
     if found.verdict == "turn back" and found.back is not None:
-        return f"turn back to {found.back.name}"
+        then = "" if found.after is not None else "; have brought there what is short"
+        return f"turn back to {found.back.name}{then}"
     if found.ahead is None or found.verdict == "stay":
         return "stand, and have water brought"
     following = next((call.name for call in found.ahead.calls[1:] if call.kind == "supply"), "")
