@@ -1,18 +1,20 @@
 """Revising on the road: from a place, a clock and a dip."""
 
 import json
+import random
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from test_small_plans import Problem, make_problem, write_problem
 
 from haulplan.demand import build_demand
-from haulplan.errors import InputError
+from haulplan.errors import InputError, NoPlanError
 from haulplan.outputs.exchange import plan_json
-from haulplan.plan import Plan, Trace, make_plan
+from haulplan.plan import Plan, Stop, Trace, make_plan
 from haulplan.replay import replay
 from haulplan.route import build_route
 from haulplan.scenario import read_scenario
@@ -20,7 +22,7 @@ from haulplan.underway.asked import Asked, planned_at, read_plan, understand
 from haulplan.underway.change import Change
 from haulplan.underway.drills import Drill, run_drills
 from haulplan.underway.revise import Revision, old_stops, revise
-from haulplan.underway.task import Reading, Task, drive, reverse, standing_at
+from haulplan.underway.task import Reading, Task, as_planned, drive, reverse, standing_at
 from haulplan.underway.turnback import find_returns
 
 MILE = 1609.344
@@ -84,6 +86,41 @@ def test_revising_on_the_planned_levels_is_never_worse(demo: Planned, mile: floa
     assert found.ahead.whole
     assert found.ahead.plan.arrival <= demo.plan.arrival + 0.5
     assert found.off_plan == pytest.approx((0.0, 0.0, 0.0), abs=0.5)
+
+
+def worth(problem: Problem, depart: float, stops: Sequence[Stop]) -> float:
+    """What a problem's aim makes of a remainder, from its own weights."""
+    arrive = (stops[-1].arrive - depart) / 60
+    money = sum(stop.money for stop in stops)
+    number = sum(stop.kind == "supply" for stop in stops)
+    first = {"earliest": arrive, "cheapest": money, "fewest stops": float(number)}
+    if "first" in problem.aim:
+        return first[str(problem.aim["first"])]
+    weights = [float(problem.aim.get(key, 0.0)) for key in ("minute", "money", "stop")]
+    return weights[0] * arrive + weights[1] * money + weights[2] * number
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_on_random_roads_revising_on_plan_is_never_worse(seed: int, tmp_path: Path) -> None:
+    problem = make_problem(seed)
+    try:
+        run = planned(write_problem(problem, tmp_path))
+    except NoPlanError:
+        return
+    task = as_planned(run.task, run.plan.choices)
+    for at in random.Random(seed).sample(range(len(run.trace.distance) - 1), 2):
+        reading = run.reading(run.trace.distance[at])
+        if reading.distance >= run.task.route.length - 1:
+            continue
+        found = revise(task, reading, old=old_stops(run.plan))
+        assert found.verdict == "go on"
+        assert found.ahead is not None
+        assert found.ahead.whole
+        left = [s for s in run.plan.stops if s.distance >= reading.distance - 0.5]
+        left = [s for s in left if s.kind != "start"]
+        old = worth(problem, reading.clock, left)
+        new = worth(problem, reading.clock, found.ahead.plan.stops)
+        assert new <= old + 2e-3 * max(abs(old), 1.0)
 
 
 def test_a_measured_road_is_split_where_the_engine_stands(

@@ -67,7 +67,7 @@ def revise(
         read, route, demand = read_problem(scenario, units)
         task = Task(scenario=read, route=route, demand=demand)
         say("looking up the plan")
-        old = _old(task, plan_file)
+        task, old = _old(task, plan_file)
         asked = Asked(**words)
         reading, change = understand(task, asked, old)
         say("revising")
@@ -79,11 +79,13 @@ def revise(
         raise click.exceptions.Exit(1)
 
 
-def _old(task: "Task", plan_file: Path | None) -> "tuple[OldStop, ...]":
+def _old(task: "Task", plan_file: Path | None) -> "tuple[Task, tuple[OldStop, ...]]":
     from haulplan.plan import make_plan  # noqa: PLC0415  lazy start
     from haulplan.underway.asked import read_plan  # noqa: PLC0415  lazy start
     from haulplan.underway.revise import old_stops  # noqa: PLC0415  lazy start
+    from haulplan.underway.task import as_planned  # noqa: PLC0415  lazy start
 
     if plan_file is not None:
-        return read_plan(plan_file, task.scenario)
-    return old_stops(make_plan(task.scenario, task.route, task.demand))
+        return task, read_plan(plan_file, task.scenario)
+    plan = make_plan(task.scenario, task.route, task.demand)
+    return as_planned(task, plan.choices), old_stops(plan)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from haulplan.plan import Plan, Stop
 from haulplan.underway.change import Change
 from haulplan.underway.revise import Revision, old_stops, revise
-from haulplan.underway.task import Reading, Task
+from haulplan.underway.task import Reading, Task, as_planned
 from haulplan.underway.turnback import find_returns
 
 __all__ = ["POOR_COAL", "Drill", "run_drills"]
@@ -58,6 +58,7 @@ def run_drills(
     drills
         Stops first, in driving order.
     """
+    task = as_planned(task, plan.choices)
     drills = []
     for stop in plan.stops:
         if stop.row is not None:

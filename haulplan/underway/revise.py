@@ -142,7 +142,7 @@ def revise(
         )  # fmt: skip
         after = onward_from_water(task, call, back.row, aim, taken, day.shut)
     final = after if verdict == "turn back" else ahead
-    left = [s.name for s in old[:-1] if s.distance > reading.distance + _HERE]
+    left = [] if final is None else _names_ahead(old, reading.distance)
     new = [] if final is None else [call.name for call in final.calls if call.kind == "supply"]
     return Revision(
         verdict=verdict,
@@ -156,6 +156,10 @@ def revise(
         late=final.plan.arrival - old[-1].arrive if old and final is not None else None,
         off_plan=off,
     )
+
+
+def _names_ahead(old: Sequence[OldStop], distance: float) -> list[str]:
+    return [stop.name for stop in old[:-1] if stop.distance > distance + _HERE]
 
 
 def _kept_later(

@@ -22,6 +22,7 @@ __all__ = [
     "Driven",
     "Reading",
     "Task",
+    "as_planned",
     "drive",
     "remainder",
     "reverse",
@@ -65,6 +66,25 @@ class Driven:
     coal: Array
     duration: Array
     aboard: Array
+
+
+def as_planned(task: Task, choices: tuple[int, ...]) -> Task:
+    """The task with the gears a plan chose as those it is driven in until told otherwise.
+
+    Parameters
+    ----------
+    task
+        The run.
+    choices
+        Of its plan.
+
+    Returns
+    -------
+    task
+        A later plan may choose again.
+    """
+    demand = task.demand
+    return replace(task, demand=replace(demand, gear=demand.geared(choices)))
 
 
 def drive(demand: Demand, first: int, last: int, aboard: float, gear: NDArray[np.int64]) -> Driven:
