@@ -5,7 +5,8 @@ can stand on the sheet before anybody needs it.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 from haulplan.plan import Plan, Stop
 from haulplan.underway.change import Change
@@ -64,7 +65,7 @@ def run_drills(
         if stop.row is not None:
             progress(f"drilling: {stop.name} shut")
             drills.append(_shut(task, plan, stop))
-    drills.append(_cart(task))
+    drills.append(_cart(task, plan))
     drills.append(_feed(plan))
     for name, change, lost in (
         ("coal poor: a quarter more is burnt", Change(coal=POOR_COAL), 0.0),
@@ -131,10 +132,18 @@ def _answer(found: Revision) -> str:
     return to if found.ahead.whole else f"{to}; less than wanted is left at the finish"
 
 
-def _cart(task: Task) -> Drill:
-    """A towed cart lost: nothing to lose where the scenario has none."""
-    del task
-    return _skip("water cart lost", "no cart in this scenario")
+def _cart(task: Task, plan: Plan) -> Drill:
+    """Every towed cart of stores.csv left behind at the start, with its water."""
+    name = "water cart lost"
+    stores: tuple[Any, ...] = getattr(task.scenario, "stores", ())
+    carts = [store.name for store in stores if store.kind == "cart"]
+    if not carts:
+        return _skip(name, "no cart in this scenario")
+    if task.scenario.demand:
+        return _skip(name, "use is given with the cart in the train (demand.csv)")
+    kept: Any = {"stores": tuple(store for store in stores if store.kind != "cart")}
+    without = replace(task, scenario=replace(task.scenario, **kept))
+    return _day(without, plan, name, Change(dropped=tuple(carts)), 0.0)
 
 
 def _skip(name: str, why: str) -> Drill:

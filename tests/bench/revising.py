@@ -1,4 +1,4 @@
-"""Time a revision: from a reading to the answer, the scenario read and planned before.
+"""Processor time of a revision: from a reading to the answer, read and planned before.
 
 Run from the top of the repository: python tests/bench/revising.py [readings]
 """
@@ -51,7 +51,7 @@ def main() -> None:
     shut = {stop.distance: (stop.row,) for stop in plan.stops if stop.row is not None}
     sys.stdout.write(
         f"# Timing of a revision\n\n{platform.machine()}, {platform.system()}, Python "
-        f"{platform.python_version()}; shipped scenario, read and planned before.\n\n"
+        f"{platform.python_version()}; shipped scenario, read and planned before; processor seconds.\n\n"
         "| reading | times | median s | least s | most s |\n|---|---|---|---|---|\n"
     )
     for name in ("as planned", "a sixth of the tank less", "next stop shut", "road wet"):
@@ -64,9 +64,9 @@ def main() -> None:
             )
             less = scenario.file.stores.tank / 6 if name.startswith("a sixth") else 0.0
             read = replace(reading, water=max(reading.water - less, 1.0))
-            begin = time.perf_counter()
+            begin = time.process_time()
             revise(task, read, change, old=old_stops(plan))
-            times.append(time.perf_counter() - begin)
+            times.append(time.process_time() - begin)
         sys.stdout.write(line(name, times))
 
 
