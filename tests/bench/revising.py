@@ -51,7 +51,8 @@ def main() -> None:
     shut = {stop.distance: (stop.row,) for stop in plan.stops if stop.row is not None}
     sys.stdout.write(
         f"# Timing of a revision\n\n{platform.machine()}, {platform.system()}, Python "
-        f"{platform.python_version()}; shipped scenario, read and planned before; processor seconds.\n\n"
+        f"{platform.python_version()}; shipped scenario, read and planned before; processor "
+        "seconds.\n\n"
         "| reading | times | median s | least s | most s |\n|---|---|---|---|---|\n"
     )
     for name in ("as planned", "a sixth of the tank less", "next stop shut", "road wet"):
