@@ -254,7 +254,8 @@ def _random_logs(pocket: Pocket, count: int) -> list[tuple[list[Look], list[str]
                 [pocket.tank / 3, pick.uniform(0, pocket.tank), round(pick.uniform(0, 99))]
             )
             filled = pick.uniform(dip, pocket.tank) if pick.random() < 0.4 else None
-            looks.append(Look(at=at, clock=clock, dip=dip, filled=filled))
+            bags = pick.choice([None, 2.0, 0.5, 7.0])
+            looks.append(Look(at=at, clock=clock, dip=dip, filled=filled, bags=bags))
         names = [water.name for water in pocket.waters]
         logs.append((looks, pick.sample(names, pick.choice([0, 0, 1, 4, len(names)]))))
     return logs
@@ -266,10 +267,7 @@ def test_every_figure_is_pythons_to_the_printed_digit(phone: Open, units: str) -
     system = UNIT_SYSTEMS[units]
     logs = _random_logs(run.pocket, 400)
     wanted = [sentences(reckon(run.pocket, looks, dry), system) for looks, dry in logs]
-    asked = [
-        [[{"at": k.at, "clock": k.clock, "dip": k.dip, "filled": k.filled} for k in looks], dry]
-        for looks, dry in logs
-    ]
+    asked = [[[vars(look) for look in looks], dry] for looks, dry in logs]
     there = phone(run.page)
     found = there.page.evaluate("(logs) => logs.map(([l, d]) => sentences(reckon(l, d)))", asked)
     assert found == wanted
@@ -299,7 +297,8 @@ def test_an_entry_is_answered_and_kept_over_a_reload_and_a_turn(phone: Open) -> 
     there.enter(at="0", time="07:00", dip="full")
     there.enter(at="7", time="8:40", dip="1/3", bags="4")
     tank = run.pocket.tank
-    looks = [Look(at=0.0, clock=25200.0, dip=tank), Look(at=7.0, clock=31200.0, dip=tank * (1 / 3))]
+    now = Look(at=7.0, clock=31200.0, dip=tank * (1 / 3), bags=4.0)
+    looks = [Look(at=0.0, clock=25200.0, dip=tank), now]
     wanted = sentences(reckon(run.pocket, looks), UNIT_SYSTEMS["us"])
     assert {name: there.say(name) for name in wanted if wanted[name]} == {
         name: text for name, text in wanted.items() if text

@@ -32,6 +32,17 @@ function thirstOf(looks) {
   return Math.min(Math.max(used / tabled, LEAST), MOST);
 }
 
+function burntOf(looks) {
+  let bags = 0, counted = false;
+  for (const look of looks) {
+    if (look.bags !== null) {
+      bags += look.bags;
+      counted = true;
+    }
+  }
+  return counted ? bags * run.bag : -1;
+}
+
 function furthest(thirst, [start, level], keep, home) {
   const begin = column(WATER, start);
   const back = home === null ? 0 : column(BACK, home);
@@ -108,6 +119,8 @@ function reckon(looks, dry) {
     last: back === null ? -1 : furthest(thirst, here, run.reserve, back.at),
     late: look.clock - column(CLOCK, look.at),
     off: look.dip - column(TANK, look.at),
+    burnt: burntOf(looks),
+    burns: column(COAL, look.at),
     mark,
     coal: stop === undefined || dry.includes(stop.name) || stop.coal <= 0 ? -1 : stop.coal,
   };
@@ -162,6 +175,8 @@ function sentences(found) {
   const off = number(water, Math.abs(found.off));
   lines.off = off === "0" ? "tank as planned"
     : `${off} ${water.label} ${found.off < 0 ? "less" : "more"} than planned`;
+  lines.coal = found.burnt < 0 ? "no bags counted"
+    : `${shown(coal, found.burnt)} burnt, ${number(coal, found.burns)} planned`;
   lines.thirst = rounded(found.thirst, 2);
   return lines;
 }
@@ -207,8 +222,15 @@ function save() {
   field("unkept").hidden = kept;
 }
 
+function bagsOf(text) {
+  const words = text.trim().replace(",", ".");
+  return /^\d+(\.\d+)?$/.test(words) ? Number(words) : null;
+}
+
 const looksOf = (entries) => entries.filter((e) => e.dip !== null)
-  .map((e) => ({ at: e.at, clock: e.clock, dip: e.dip, filled: e.filled }));
+  .map((e) => ({
+    at: e.at, clock: e.clock, dip: e.dip, filled: e.filled, bags: bagsOf(e.bags || ""),
+  }));
 
 function readForm() {
   const faults = [];
@@ -229,6 +251,9 @@ function readForm() {
   };
   const dip = amount("dip"), filled = amount("filled");
   if (dip === null) faults.push("dip: what does it say?");
+  if (field("bags").value.trim() && bagsOf(field("bags").value) === null) {
+    faults.push("bags: give a number of bags");
+  }
   const last = state.entries[state.entries.length - 1];
   let clock = time ? Number(time[1]) * 3600 + Number(time[2]) * 60 : NaN;
   while (last && clock < last.clock - DAY / 2) clock += DAY;

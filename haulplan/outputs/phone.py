@@ -48,7 +48,7 @@ def draw_phone(task: Task, plan: Plan, trace: Trace) -> str:
         "DISTANCE": html.escape(system.distance.label),
         "WATER": html.escape(system.water.label),
         "PRESSURE": html.escape(system.pressure.label),
-        "BAG": "25 kg" if system.name == "metric" else "50 lb",
+        "BAG": html.escape(f"{pocket.bag:g} {system.coal.label}"),
         "CAUTIONS": "".join(f"<li>{html.escape(text)}</li>" for text in CAUTIONS),
         "RUN": _embedded(document),
         "SCRIPT": files("haulplan.outputs").joinpath("phone.js").read_text("utf-8"),
@@ -92,6 +92,7 @@ def phone_document(pocket: Pocket, start: str, system: UnitSystem) -> dict[str, 
         "tank": pocket.tank,
         "reserve": pocket.reserve,
         "known_back": pocket.known_back,
+        "bag": pocket.bag,
         "rows": [[r.at, r.water, r.coal, r.time, r.back, r.tank, r.clock] for r in pocket.rows],
         "stops": [
             {
@@ -161,6 +162,11 @@ def sentences(found: dict[str, float | str], system: UnitSystem) -> dict[str, st
     side = "less" if figure["off"] < 0 else "more"
     lines["off"] = (
         "tank as planned" if off == "0" else f"{off} {system.water.label} {side} than planned"
+    )
+    lines["coal"] = (
+        "no bags counted"
+        if figure["burnt"] < 0
+        else f"{coal.text(figure['burnt'])} burnt, {coal.number(figure['burns'])} planned"
     )
     lines["thirst"] = f"{figure['thirst']:.2f}"
     return lines

@@ -92,13 +92,16 @@ class PocketWater:
 
 @dataclass(frozen=True, kw_only=True)
 class Pocket:
-    """What a phone is given. `known_back` is False where the way back is not reckoned."""
+    """What a phone is given. `known_back` is False where the way back is not reckoned.
+
+    `bag` is what a bag of coal holds.
+    """
 
     title: str
     date: str
     tank: float
     reserve: float
-    coal: float
+    bag: float
     known_back: bool
     rows: tuple[Row, ...]
     stops: tuple[PocketStop, ...]
@@ -107,12 +110,13 @@ class Pocket:
 
 @dataclass(frozen=True, kw_only=True)
 class Look:
-    """One look at the tank: where, when [s], the dip, and the level after filling."""
+    """One look: where, when [s], the dip, the level after filling, bags burnt since."""
 
     at: float
     clock: float
     dip: float
     filled: float | None = None
+    bags: float | None = None
 
     @property
     def level(self) -> float:
@@ -160,7 +164,7 @@ def make_pocket(task: Task, plan: Plan, trace: Trace) -> Pocket:
         date=scenario.file.date.isoformat(),
         tank=water(scenario.file.stores.tank),
         reserve=water(scenario.file.reserve.water),
-        coal=coal(min(scenario.file.at_start.coal, scenario.file.stores.bunker)),
+        bag=25.0 if system.name == "metric" else 50.0,
         known_back=back is not None,
         rows=rows,
         stops=tuple(
@@ -260,6 +264,16 @@ def _thirst(pocket: Pocket, looks: Sequence[Look]) -> float:
             used += before.level - after.dip
             tabled += _at(pocket, "water", after.at) - _at(pocket, "water", before.at)
     return min(max(used / tabled, LEAST), MOST)
+
+
+def _burnt(pocket: Pocket, looks: Sequence[Look]) -> float:
+    """Coal in the bags counted, below zero where none is."""
+    bags, counted = 0.0, False
+    for look in looks:
+        if look.bags is not None:
+            bags += look.bags
+            counted = True
+    return bags * pocket.bag if counted else -1.0
 
 
 def _furthest(
@@ -367,6 +381,8 @@ def reckon(
         "last": -1.0 if back is None else _furthest(pocket, thirst, here, pocket.reserve, back[1]),
         "late": look.clock - _at(pocket, "clock", look.at),
         "off": look.dip - _at(pocket, "tank", look.at),
+        "burnt": _burnt(pocket, looks),
+        "burns": _at(pocket, "coal", look.at),
         "mark": mark,
         "coal": -1.0 if stop is None or stop.name in dry or stop.coal <= 0 else stop.coal,
     }
