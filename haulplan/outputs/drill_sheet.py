@@ -12,13 +12,14 @@ from haulplan.units import UnitSystem
 __all__ = ["drill_sheet"]
 
 _STYLE = """
-@page { margin: 12mm; }
+@page { size: landscape; margin: 12mm; }
 body { font: 14pt/1.3 system-ui, sans-serif; color: #000; background: #fff; margin: 0 auto;
   max-width: 60rem; padding: 8px; }
 h1 { font-size: 18pt; margin: 0 0 6pt; }
 table { border-collapse: collapse; width: 100%; }
 th, td { border: 1.5pt solid #000; padding: 4pt 6pt; text-align: left; vertical-align: top;
-  overflow-wrap: anywhere; }
+  overflow-wrap: break-word; }
+td:first-child { min-width: 8em; }
 td.n { text-align: right; white-space: nowrap; }
 td:first-child, td:last-child { font-weight: 700; }
 tr { break-inside: avoid; }
