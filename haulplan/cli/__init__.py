@@ -9,9 +9,13 @@ import click
 from haulplan import __version__
 from haulplan.cli.check import check
 from haulplan.cli.demand import demand
+from haulplan.cli.drill import drill
 from haulplan.cli.evidence import evidence
+from haulplan.cli.learn import learn
+from haulplan.cli.phone import phone
 from haulplan.cli.plan import plan
 from haulplan.cli.reconstruct import reconstruct
+from haulplan.cli.revise import revise
 from haulplan.errors import HaulplanError
 
 __all__ = ["cli", "main"]
@@ -31,7 +35,7 @@ def cli() -> None:
     """  # noqa: D301  click reads the mark as it stands
 
 
-for _command in (plan, check, demand, evidence, reconstruct):
+for _command in (plan, check, demand, evidence, revise, learn, drill, phone, reconstruct):
     cli.add_command(_command)
 
 

@@ -35,6 +35,7 @@ __all__ = [
     "Gear",
     "Glass",
     "Hours",
+    "Learned",
     "Levels",
     "LightingUp",
     "Meal",
@@ -54,6 +55,16 @@ __all__ = [
 ]
 
 _DAY = 86400.0
+
+
+class Learned(Model):
+    """A factor on what the steam model reckons, as the engine's logs have it.
+
+    `spread` is the spread of its logarithm for a run to come, one standard deviation.
+    """
+
+    typical: Annotated[float, Field(ge=0.3, le=3.0)]
+    spread: Annotated[float, Field(ge=0.0, le=1.0)]
 
 
 class Gear(Model):
@@ -137,6 +148,8 @@ class Engine(Model):
     glass: Glass | None = None
     axles: Axles | None = None
     feed_rate: Annotated[float, quantity("water rate", "1 L/min", "2000 L/min")] | None = None
+    water_factor: Learned | None = None
+    coal_factor: Learned | None = None
     firing_rate: (
         Annotated[float, quantity("firing rate", "1 lb/sq ft/h", "200 lb/sq ft/h")] | None
     ) = None
