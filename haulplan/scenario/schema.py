@@ -37,6 +37,8 @@ __all__ = [
     "Gear",
     "Glass",
     "Levels",
+    "Model",
+    "Outline",
     "Place",
     "RoadRow",
     "RouteSource",
@@ -55,11 +57,13 @@ Surface = Literal[
 ]  # fmt: skip
 
 
-class _Model(BaseModel):
+class Model(BaseModel):
+    """What every section and row is: frozen, and strict about names."""
+
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=True)
 
 
-class Gear(_Model):
+class Gear(Model):
     """One gear: crank turns per turn of the driving wheels, and the speed it is driven at."""
 
     name: Text
@@ -68,7 +72,7 @@ class Gear(_Model):
     meshes: Annotated[int, Field(ge=1, le=6, strict=True)] | None = None
 
 
-class Glass(_Model):
+class Glass(Model):
     """The boiler's shape where the water glass matters, from its owner or inspector.
 
     Distances along the boiler are from the middle of the free water surface, backwards
@@ -86,7 +90,7 @@ class Glass(_Model):
     surface_area: Annotated[float, quantity("area", "0.05 m2", "20 m2")]
 
 
-class Engine(_Model):
+class Engine(Model):
     """The engine, as its owner describes it.
 
     `weight` is with the boiler filled to the working level and the crew up, tank and
@@ -150,7 +154,7 @@ class Engine(_Model):
         return self
 
 
-class Wagon(_Model):
+class Wagon(Model):
     """One kind of wagon in the train."""
 
     name: Text
@@ -162,28 +166,28 @@ class Wagon(_Model):
     count: Annotated[int, Field(ge=1, le=60, strict=True)] = 1
 
 
-class Train(_Model):
+class Train(Model):
     """The wagons; `dry_weight` states engine and train together where no engine is given."""
 
     wagons: Annotated[tuple[Wagon, ...], Field(max_length=60)] = ()
     dry_weight: Annotated[float, quantity("mass", "0 kg", "500 t")] | None = None
 
 
-class Stores(_Model):
+class Stores(Model):
     """Usable room in the tank and in the bunkers."""
 
     tank: Annotated[float, quantity("water", "1 L", "50000 L")]
     bunker: Annotated[float, quantity("coal", "0 kg", "20 t")]
 
 
-class Levels(_Model):
+class Levels(Model):
     """Water in the tank and coal in the bunkers."""
 
     water: Annotated[float, level("water")]
     coal: Annotated[float, level("coal")] = 0.0
 
 
-class Fuel(_Model):
+class Fuel(Model):
     """The fuel; `kind` names the one that figures not given are taken from."""
 
     name: Text
@@ -191,7 +195,7 @@ class Fuel(_Model):
     heating_value: Annotated[float, quantity("heating value", "5000 Btu/lb", "16000 Btu/lb")]
 
 
-class Conditions(_Model):
+class Conditions(Model):
     """The day's conditions."""
 
     weather: Literal["dry", "wet", "mud", "frost"] = "dry"
@@ -201,8 +205,12 @@ class Conditions(_Model):
     feed_solids: Annotated[float, quantity("solids", "0 ppm", "1900 ppm")] = 0.0
 
 
-class RouteSource(_Model):
-    """Where the road comes from, and how places are put on it."""
+class RouteSource(Model):
+    """Where the road comes from, and how places are put on it.
+
+    `network` names roads to choose a way from, `heights` grids of the ground under them,
+    `keep_off` areas no way may enter.
+    """
 
     file: Text | None = None
     track: Text | None = None
@@ -210,9 +218,23 @@ class RouteSource(_Model):
     surface: Surface = "asphalt"
     snap: Annotated[float, quantity("length", "1 m", "5 km")] = 120.0
     longest_gap: Annotated[float, quantity("length", "0 m", "50 km")] = 2000.0
+    network: Text | None = None
+    heights: Text | None = None
+    keep_off: Text | None = None
 
 
-class Aim(_Model):
+class Outline(Model):
+    """What the train needs of a road besides strength, and what its owner refuses."""
+
+    height: Annotated[float, quantity("length", "0.5 m", "6 m")] | None = None
+    width: Annotated[float, quantity("length", "0.5 m", "6 m")] | None = None
+    heaviest_axle: Annotated[float, quantity("mass", "0.1 t", "60 t")] | None = None
+    steepest_climb: Annotated[float, quantity("grade", "0 %", "40 %")] | None = None
+    avoid: Annotated[tuple[Surface, ...], Field(max_length=9)] = ()
+    fords: bool = False
+
+
+class Aim(Model):
     """What the plan is best at: one aim first, or a weight on each."""
 
     first: Literal["earliest", "cheapest", "fewest stops"] | None = None
@@ -233,7 +255,7 @@ class Aim(_Model):
         return self
 
 
-class ScenarioFile(_Model):
+class ScenarioFile(Model):
     """scenario.toml."""
 
     title: Text
@@ -249,6 +271,7 @@ class ScenarioFile(_Model):
     at_finish: Levels
     reserve: Levels
     route: RouteSource = RouteSource()
+    outline: Outline = Outline()
     engine: Engine | None = None
     fuel: Fuel | None = None
     train: Train = Train()
@@ -260,7 +283,7 @@ class ScenarioFile(_Model):
     stale_after: Annotated[float, quantity("duration", "1 day", "3650 day")] = 90 * _DAY
 
 
-class _Located(_Model):
+class _Located(Model):
     """A row put on the route by distance (`at`) or by latitude and longitude."""
 
     name: Text
@@ -328,7 +351,7 @@ class Place(_Located):
     note: Text | None = None
 
 
-class SurfaceRow(_Model):
+class SurfaceRow(Model):
     """One row of surfaces.csv: the surface, and a speed limit, of a stretch."""
 
     begin: Along
@@ -345,7 +368,7 @@ class SurfaceRow(_Model):
         return self
 
 
-class RoadRow(_Model):
+class RoadRow(Model):
     """One row of route.csv or a grades table: the height there, or the grade from there on."""
 
     distance: Along
@@ -354,7 +377,7 @@ class RoadRow(_Model):
     surface: Surface | None = None
 
 
-class DemandRow(_Model):
+class DemandRow(Model):
     """One row of demand.csv: measured use of a stretch.
 
     Water and coal with nothing aboard, and the extra use per mass of water and coal
