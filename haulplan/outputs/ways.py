@@ -282,7 +282,7 @@ def render_ways(compared: Compared, system: UnitSystem) -> "Group":
         Text(""),
     ]
     for name, account in zip(names, compared.accounts, strict=True):
-        parts.append(Text(f"{name.capitalize()}: {_roads(account, system, _ROADS)}"))
+        parts.append(Text(f"{name[0].upper()}{name[1:]}: {_roads(account, system, _ROADS)}"))
     if compared.usual is not None:
         parts += [Text(""), Text(_detour(compared, compared.usual, system))]
     for name, account in zip(names, compared.accounts, strict=True):

@@ -212,7 +212,7 @@ def cut_links(roads: RoadMap) -> Network:
     kept = {end for road in roads.roads for end in (road.points[0], road.points[-1])}
     kept |= {point for point, count in uses.items() if count > 1}
     kept |= set(roads.places) | roads.turning | roads.crossings | set(roads.barriers)
-    names = [point for point in roads.points if point in kept and uses[point]]
+    names = [p for p in roads.points if p in kept and (uses[p] or p in roads.places)]
     number = {name: node for node, name in enumerate(names)}
     links: list[Link] = []
     for road in roads.roads:

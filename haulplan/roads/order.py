@@ -8,7 +8,7 @@ as a floor passes the best plan found: nothing left can beat it.
 
 import heapq
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from operator import add
 
@@ -19,7 +19,9 @@ from haulplan.roads.search import Arc, Streets, least_time_to, least_to
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim
 
-__all__ = ["Floor", "Prices", "lay_floor", "least_onward", "prices_of", "ways_in_order"]
+__all__ = [
+    "Floor", "Prices", "lay_floor", "least_of_all", "least_onward", "prices_of", "ways_in_order",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 
@@ -80,7 +82,7 @@ class Prices:
 
 def _fills(amount: float, room: float) -> int:
     """Fewest times a store is filled to take so much."""
-    if amount <= _ROUNDING:
+    if amount <= _ROUNDING or math.isinf(amount):
         return 0
     return math.ceil(amount / room - 1e-9) if room > 0 else 0
 
@@ -140,10 +142,11 @@ def prices_of(scenario: Scenario, aim: Aim, rows: Sequence[int]) -> Prices:
 
 @dataclass(frozen=True, kw_only=True)
 class Floor:
-    """Least time, water, coal and worth still to come, by stage and node.
+    """Least time, water, coal and worth still to come, by stage.
 
     Stage k is on the way to `targets[k]`; amounts have shape (stages, nodes), time and
-    worth (stages, nodes, gears) by the gear driven on arrival at the node.
+    worth (stages, edges + 1, gears) by the edge and gear driven last, the last row being
+    the start.
     """
 
     prices: Prices
@@ -157,15 +160,16 @@ class Floor:
         self,
         stage: int,
         node: int,
+        last: int,
         time: Sequence[float],
         water: float,
         coal: float,
         stops: int,
     ) -> float:
-        """Least the aim can come to from here on, so much being used already."""
+        """Least the aim can come to from here on, so much being used; `last` -1 at the start."""
         prices = self.prices
         ideal = prices.value(
-            min(map(add, time, self.time[stage, node].tolist())),
+            min(map(add, time, self.time[stage, last].tolist())),
             water + float(self.water[stage, node]),
             coal + float(self.coal[stage, node]),
             stops,
@@ -174,7 +178,7 @@ class Floor:
             return ideal
         # time and water least on one and the same way, not each on its own
         spare = prices.start_water - prices.finish_water
-        ahead = self.worth[stage, node].tolist()
+        ahead = self.worth[stage, last].tolist()
         joint = min(prices.second * t + w for t, w in zip(time, ahead, strict=True))
         joint += prices.water_worth * (water - spare)
         fixed = stops * (
@@ -182,15 +186,10 @@ class Floor:
         )
         return max(ideal, joint + fixed)
 
-    @property
-    def reachable(self) -> bool:
-        """Whether each target can be reached from the one before it."""
-        return all(
-            math.isfinite(self.time[k + 1, target].min()) for k, target in enumerate(self.targets[:-1])
-        )
 
-
-def lay_floor(streets: Streets, prices: Prices, targets: Sequence[int]) -> Floor:
+def lay_floor(
+    streets: Streets, prices: Prices, targets: Sequence[int], start: int
+) -> Floor:
     """Least sums from every node to the end of the road, by way of the targets still ahead.
 
     Parameters
@@ -201,6 +200,8 @@ def lay_floor(streets: Streets, prices: Prices, targets: Sequence[int]) -> Floor
         Of the aim.
     targets
         Via points in order, the finish last.
+    start
+        Node the road begins at.
 
     Returns
     -------
@@ -214,19 +215,62 @@ def lay_floor(streets: Streets, prices: Prices, targets: Sequence[int]) -> Floor
     return Floor(
         prices=prices,
         targets=tuple(targets),
-        time=_timed(streets, usage.least_time, targets),
+        time=_timed(streets, usage.least_time, targets, start),
         water=least_onward(streets, usage.least_water, targets),
         coal=least_onward(streets, usage.least_coal, targets),
-        worth=_timed(streets, worth, targets),
+        worth=_timed(streets, worth, targets, start),
     )
 
 
-def _timed(streets: Streets, time: Array, targets: Sequence[int]) -> Array:
-    """As `least_onward`, by gear; a target is left in whatever gear is best."""
-    least = np.stack([least_time_to(streets, time, target) for target in targets])
-    for stage in reversed(range(len(targets) - 1)):
-        least[stage] += float(least[stage + 1, targets[stage]].min())
-    return least
+def least_of_all(streets: Streets, floor: Floor, start: int, supplies: Collection[int]) -> float:
+    """Least the aim can come to on any way there is.
+
+    Parameters
+    ----------
+    streets
+        The edges in use.
+    floor
+        From `lay_floor`.
+    start
+        Node the road begins at.
+    supplies
+        Nodes with water or coal.
+
+    Returns
+    -------
+    least
+        Where a stop cannot be spared, of the ways that pass a supply.
+    """
+    nothing = (0.0,) * streets.usage.gears
+    least = floor.at(0, start, -1, nothing, 0.0, 0.0, 0)
+    prices = floor.prices
+    dry = (
+        prices.start_water - float(floor.water[0, start]) < prices.finish_water - _ROUNDING
+        or prices.start_coal - float(floor.coal[0, start]) < prices.finish_coal - _ROUNDING
+    )
+    if not dry or start in supplies or not supplies:
+        return least
+    past: Array | None = None
+    for stage in reversed(range(len(floor.targets))):
+        here = least_time_to(streets, streets.usage.least_time, supplies, start, floor.time[stage])
+        if past is not None:  # or at a supply after the target
+            target = [floor.targets[stage]]
+            later = least_time_to(streets, streets.usage.least_time, target, start, past)
+            here = np.minimum(here, later)
+        past = here
+    assert past is not None
+    by_supply = prices.value(
+        float(past[-1].min()), float(floor.water[0, start]), float(floor.coal[0, start]), 1
+    )
+    return max(least, by_supply)
+
+
+def _timed(streets: Streets, time: Array, targets: Sequence[int], start: int) -> Array:
+    """As `least_onward`, by the edge and gear driven last."""
+    least: list[Array] = []
+    for target in reversed(targets):
+        least.append(least_time_to(streets, time, [target], start, least[-1] if least else None))
+    return np.stack(least[::-1])
 
 
 def least_onward(streets: Streets, weight: Array, targets: Sequence[int]) -> Array:
@@ -292,6 +336,11 @@ class _State:
     driven: frozenset[int]
 
     @property
+    def last(self) -> int:
+        """The edge driven last, -1 at the start."""
+        return self.arcs[-1].edges[-1] if self.arcs else -1
+
+    @property
     def stops(self) -> int:
         """Fewest stops so far."""
         return max(self.tank.stops, self.bunker.stops)
@@ -355,9 +404,10 @@ def ways_in_order(
             prices.value(min(state.time), state.water, state.coal, state.stops)
             if done
             else floor.at(
-                state.stage, state.node, state.time, state.water, state.coal, state.stops
+                state.stage, state.node, state.last, state.time, state.water, state.coal,
+                state.stops,
             )
-        )
+        )  # fmt: skip
         if math.isfinite(least):
             ticket += 1
             heapq.heappush(heap, (least, ticket, done, state))
@@ -384,8 +434,7 @@ def ways_in_order(
 
 def _bettered(state: _State, kept: dict[tuple[int, int, int], list[tuple[float, ...]]]) -> bool:
     """Whether a way that came before, so with no higher floor, is as good in all else."""
-    last = state.arcs[-1].edges[-1] if state.arcs else -1
-    own = kept.setdefault((state.node, state.stage, last), [])
+    own = kept.setdefault((state.node, state.stage, state.last), [])
     mine = (*state.time, state.water, state.stops, state.tank.since, state.bunker.since)
     if any(all(a <= b + _ALIKE for a, b in zip(other, mine, strict=True)) for other in own):
         return True

@@ -213,7 +213,7 @@ def _dear_ways(quest: Quest, aim: Aim, worn: "np.ndarray", most: int = 3) -> lis
     prices = replace(
         prices_of(quest.scenario, aim, rows), second=1.0, money=0.0, stop=0.0
     )  # fmt: skip
-    floor = lay_floor(streets, prices, quest.targets)
+    floor = lay_floor(streets, prices, quest.targets, quest.start)
     stops = sorted({quest.start, *quest.targets, *quest.supplies})
     arcs = _shortest_arcs(streets, stops)
     ways = []

@@ -7,6 +7,7 @@ at once from labels that are set in the order of time, pruned by what one tank r
 import heapq
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from operator import add, le
 
 import numpy as np
@@ -57,6 +58,19 @@ class Streets:
     usage: Usage
     usable: NDArray[np.bool_]
     barred: frozenset[tuple[int, int]] = frozenset()
+
+    @cached_property
+    def turns(self) -> tuple[Whole, Whole]:
+        """Pairs of edges that may be driven one after the other, as two arrays."""
+        used = np.flatnonzero(self.usable)
+        onward = [self.out[self.head[edge]] for edge in used.tolist()]
+        before = np.repeat(used, [len(edges) for edges in onward])
+        after = np.array([edge for edges in onward for edge in edges], dtype=np.int64)
+        back = (after == before ^ 1) & ~np.array(self.turning)[np.array(self.head)[before]]
+        kept = ~back
+        for one, other in self.barred:
+            kept &= (before != one) | (after != other)
+        return before[kept], after[kept]
 
     def barring(self, parts: Collection[tuple[int, ...]]) -> "Streets":
         """The same without single edges and turns that proved too steep."""
@@ -155,8 +169,17 @@ def least_to(streets: Streets, weight: Array, targets: Sequence[int]) -> Array:
     return least
 
 
-def least_time_to(streets: Streets, time: Array, target: int) -> Array:
-    """Least time from every node, in whatever gear it is left, to a target.
+def least_time_to(
+    streets: Streets,
+    time: Array,
+    targets: Collection[int],
+    start: int,
+    onward: Array | None = None,
+) -> Array:
+    """Least time from the end of every edge, in the gear it was driven in, to any target.
+
+    Turning back on the road and barred turns are left out, so this is nearer the truth
+    than times between nodes.
 
     Parameters
     ----------
@@ -164,31 +187,48 @@ def least_time_to(streets: Streets, time: Array, target: int) -> Array:
         The edges in use.
     time
         Of each edge by gear, shape (edges, gears, gears). [s]
-    target
-        Node.
+    targets
+        Nodes, any of which ends the way.
+    start
+        Node whose least time, no edge driven yet, stands in the last row.
+    onward
+        What is still to come after the target by the edge it is reached by, of the shape
+        returned; nothing where None. [s]
 
     Returns
     -------
     least
-        By node and the gear driven there, shape (nodes, gears). [s]
+        Infinite where no way leads there, shape (edges + 1, gears). [s]
     """
     from scipy.sparse import csr_matrix  # noqa: PLC0415  slow to load
     from scipy.sparse.csgraph import dijkstra  # noqa: PLC0415
 
-    gears = time.shape[1]
-    edges = np.flatnonzero(streets.usable)
+    count, gears = time.shape[:2]
+    before, after = streets.turns
     state = np.arange(gears)
-    head = np.array(streets.head)[edges, None, None] * gears + state[None, None, :]
-    tail = np.array(streets.tail)[edges, None, None] * gears + state[None, :, None]
-    head, tail, cost = (
-        part.reshape(-1) for part in np.broadcast_arrays(head, tail, time[edges])
+    begin = before[:, None, None] * gears + state[None, :, None]
+    end = after[:, None, None] * gears + state[None, None, :]
+    begin, end, cost = (
+        part.reshape(-1) for part in np.broadcast_arrays(begin, end, time[after])
     )
-    finite = np.isfinite(cost)
-    head, tail, cost = _least_parallel(head[finite], tail[finite], cost[finite])
-    size = streets.nodes * gears
-    matrix = csr_matrix((cost + 1e-12, (head, tail)), shape=(size, size))
-    least: Array = dijkstra(matrix, indices=target * gears + state, min_only=True)
-    return least.reshape(streets.nodes, gears)
+    reached = np.flatnonzero(streets.usable & np.isin(streets.head, list(targets)))
+    source = np.full(reached.size * gears, count * gears)
+    arriving = (reached[:, None] * gears + state).reshape(-1)
+    come = np.zeros(arriving.size) if onward is None else onward[reached].reshape(-1)
+    weight = np.concatenate([cost, come]) + 1e-12
+    finite = np.isfinite(weight)
+    matrix = csr_matrix(
+        (weight[finite], (np.concatenate([end, source])[finite],
+                          np.concatenate([begin, arriving])[finite])),
+        shape=(count * gears + 1, count * gears + 1),
+    )  # fmt: skip
+    found = dijkstra(matrix, indices=count * gears)[:-1].reshape(count, gears)
+    first = list(streets.out[start])
+    least = np.full((count + 1, gears), np.inf)
+    least[:count] = found
+    if first:
+        least[count] = (time[first] + found[first][:, None, :]).min()
+    return least
 
 
 def _least_parallel(head: Whole, tail: Whole, cost: Array) -> tuple[Whole, Whole, Array]:

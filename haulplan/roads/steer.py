@@ -75,7 +75,7 @@ def turns_of(quest: Quest, way: Way) -> tuple[Turn, ...]:
         turns.append(
             Turn(
                 distance=at, onward=end - at, what=what, road=road,
-                landmark=landmark or _place_near(quest, latitude, longitude),
+                landmark=landmark or _place_near(quest, latitude, longitude, road),
                 latitude=latitude, longitude=longitude,
             )
         )  # fmt: skip
@@ -143,7 +143,7 @@ def _mark_at(quest: Quest, node: int) -> str:
     return ", ".join(said)
 
 
-def _place_near(quest: Quest, latitude: float, longitude: float) -> str:
+def _place_near(quest: Quest, latitude: float, longitude: float, said: str) -> str:
     """The nearest landmark or supply of the scenario, if it is near enough to be seen."""
     rows: Sequence[tuple[str, float | None, float | None]] = [
         (row.name, row.latitude, row.longitude)
@@ -151,7 +151,7 @@ def _place_near(quest: Quest, latitude: float, longitude: float) -> str:
     ]
     best, name = _NEAR, ""
     for called, lat, lon in rows:
-        if lat is None or lon is None:
+        if lat is None or lon is None or called == said:
             continue
         north = (lat - latitude) * 111_195.0
         east = (lon - longitude) * 111_195.0 * math.cos(math.radians(latitude))

@@ -22,7 +22,7 @@ from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, Trace, make_plan
 from haulplan.replay import replay
 from haulplan.roads.drive import Driven
-from haulplan.roads.order import lay_floor, least_onward, prices_of, ways_in_order
+from haulplan.roads.order import lay_floor, least_of_all, least_onward, prices_of, ways_in_order
 from haulplan.roads.quest import Quest
 from haulplan.roads.search import Arc, Streets, efficient_ways, least_to
 from haulplan.roads.usage import heaviest_passing
@@ -194,8 +194,9 @@ def choose_way(
     if not hunt.tried:
         raise NoPlanError(_no_way(quest, hunt.barren, complete=hunt.complete and hunt.every))
     tried = sorted(hunt.tried, key=lambda w: (w.plan.objective, w.plan.arrival, w.plan.money))
-    start = (0.0,) * quest.streets.usage.gears
-    least = hunt.lowest if hunt.every else hunt.floor.at(0, quest.start, start, 0.0, 0.0, 0)
+    least = hunt.lowest
+    if not hunt.every:
+        least = least_of_all(quest.streets, hunt.floor, quest.start, quest.supplies)
     return Chosen(
         best=tried[0], tried=tuple(tried), bound=min(least, tried[0].plan.bound),
         complete=hunt.complete, every=hunt.every, planned=len(tried), barren=len(hunt.barren),
@@ -211,7 +212,7 @@ class _Hunt:
         self.quest, self.aim, self.most_plans, self.progress = quest, aim, most_plans, progress
         self.streets = quest.streets
         rows = [row for here in quest.supplies.values() for row in here]
-        self.floor = lay_floor(quest.streets, prices_of(quest.scenario, aim, rows), quest.targets)
+        self.floor = lay_floor(quest.streets, prices_of(quest.scenario, aim, rows), quest.targets, quest.start)
         self.tried: list[Way] = []
         self.barren: list[tuple[tuple[int, ...], str]] = []
         self.known: set[tuple[int, ...]] = set()
