@@ -164,9 +164,7 @@ def exhaustive(quest: Quest) -> float:
     return best
 
 
-def _least_time(
-    scenario: Scenario, demand: Demand, stops: Sequence[tuple[int, int]]
-) -> float:
+def _least_time(scenario: Scenario, demand: Demand, stops: Sequence[tuple[int, int]]) -> float:
     """Least time when exactly these stops are made, by a programme of our own."""
     room = scenario.file.stores.tank + scenario.file.stores.bunker
     aboard = np.full(demand.segments, 0.5 * room)
@@ -204,7 +202,11 @@ def _solved(
             row = stops[k - 1][1]
             taken[row] = taken.get(row, 0.0 * one[0]) + q
             rate, wait = supply.water_rate or 1.0, one[0] * supply.set_up
-            rows += [one[0] * file.stores.tank - water - q, s - wait - q / rate, wait + q / rate - s]
+            rows += [
+                one[0] * file.stores.tank - water - q,
+                s - wait - q / rate,
+                wait + q / rate - s,
+            ]
             rows += [q - one[0] * min(0.02 * file.stores.tank, supply.water_available or 0.0), -p]
             water = water + q - demand.standing_water * s
             coal = coal + p - demand.standing_coal * s

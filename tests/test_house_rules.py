@@ -288,7 +288,11 @@ def test_every_runtime_dependency_is_used_and_every_import_is_one() -> None:
     inside = {"django_js_lib_leaflet": "js_lib_leaflet"}
     wanted = {inside.get(name, name) for name in wanted}
     imported = {module.split(".")[0] for path in MODULES for module in imports_of(path)}
+    extras = {re.split(r"[<>=~! ]", d)[0] for name in ("pbf", "rasters")
+              for d in project["optional-dependencies"][name]}  # fmt: skip
+    assert extras <= imported
     foreign = imported - set(sys_names()) - {"haulplan", "branca"}  # branca comes with folium
+    foreign -= extras
     assert foreign <= wanted, "declare it in pyproject.toml"
     assert wanted - {"js_lib_leaflet"} <= foreign, "no longer used: take it out"
 

@@ -42,7 +42,7 @@ __all__ = ["ways"]
 @pessimism_option
 @units_option
 @debug_option
-def ways(
+def ways(  # noqa: PLR0913, PLR0917  click hands over each option
     scenario: Path,
     out: Path | None,
     force: bool,

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from haulplan.outputs.tables import frame_of, to_csv
+from haulplan.outputs.tables import Cell, frame_of, to_csv
 from haulplan.outputs.ways import Compared, way_gpx
 from haulplan.roads.drive import Driven
 
@@ -68,7 +68,7 @@ def _value(value: object) -> str:
 
 def _heights(driven: Driven) -> str:
     route = driven.route
-    rows = [
+    rows: list[dict[str, Cell]] = [
         {"distance [m]": round(at, 4), "elevation [m]": round(height, 3)}
         for at, height in zip(route.distance.tolist(), route.elevation.tolist(), strict=True)
     ]
@@ -76,20 +76,22 @@ def _heights(driven: Driven) -> str:
 
 
 def _surfaces(driven: Driven) -> str:
-    rows = [
+    rows: list[dict[str, Cell]] = [
         {
             "from [m]": round(row.begin, 3),
             "to [m]": round(row.end, 3),
             "surface": row.surface or "",
-            "speed_limit [km/h]": "" if row.speed_limit is None else round(row.speed_limit * 3.6, 3),
+            "speed_limit [km/h]": ""
+            if row.speed_limit is None
+            else round(row.speed_limit * 3.6, 3),
         }
         for row in driven.scenario.surfaces
     ]
-    return to_csv(frame_of([row for row in rows if row["from [m]"] < row["to [m]"]]))  # type: ignore[operator]
+    return to_csv(frame_of(rows))
 
 
 def _bridges(driven: Driven) -> str:
-    rows = [
+    rows: list[dict[str, Cell]] = [
         {"name": row.name, "at [m]": round(row.at or 0.0, 3), "limit [kg]": round(row.limit, 3)}
         for row in driven.scenario.bridges
     ]

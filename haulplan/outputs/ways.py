@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Final
 from xml.sax.saxutils import escape
 
 from haulplan.outputs.cautions import CAUTIONS
-from haulplan.outputs.tables import Cell, clock_text, frame_of, plain, rounded, to_csv, whole_minutes
+from haulplan.outputs.tables import (
+    Cell,
+    clock_text,
+    frame_of,
+    plain,
+    rounded,
+    to_csv,
+    whole_minutes,
+)
 from haulplan.roads.bans import Ban
 from haulplan.roads.others import Account
 from haulplan.roads.quest import Quest
@@ -52,7 +60,8 @@ def proof_text(chosen: Chosen) -> str:
     text
         One sentence.
     """
-    tried = f"{chosen.planned + chosen.barren} ways planned"
+    count = chosen.planned + chosen.barren
+    tried = "one way planned" if count == 1 else f"{count} ways planned"
     if chosen.proven:
         return f"proved best over ways and stops ({tried})"
     gap = f"no way at all can be better by more than {100 * chosen.gap:.1f} %"
@@ -270,9 +279,7 @@ def render_ways(compared: Compared, system: UnitSystem) -> "Group":
     for name in names:
         table.add_column(Text(name), justify="right")
     for label, cells in _rows(compared, system):
-        table.add_row(
-            Text(label), *(Text(c if isinstance(c, str) else f"{c:,}") for c in cells)
-        )
+        table.add_row(Text(label), *(Text(c if isinstance(c, str) else f"{c:,}") for c in cells))
     parts: list[RenderableType] = [
         Text(plain(file.title), style="bold"),
         Text(f"{plain(file.start)} to {plain(file.finish)}"),
@@ -337,4 +344,3 @@ def _turns(compared: Compared, system: UnitSystem) -> "RenderableType":
             Text(plain(turn.road)), Text(plain(turn.landmark)),
         )  # fmt: skip
     return table
-

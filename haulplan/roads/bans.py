@@ -4,6 +4,7 @@ import difflib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,7 +54,7 @@ class Area:
         """Whether each position is inside; holes are outside."""
         inside = np.zeros(latitude.shape, dtype=bool)
         for ring in self.rings:
-            for (x0, y0), (x1, y1) in zip(ring[:-1], ring[1:], strict=True):
+            for (x0, y0), (x1, y1) in pairwise(ring):
                 if y0 == y1:
                     continue
                 between = (y0 > latitude) != (y1 > latitude)
@@ -225,7 +226,9 @@ def grade_bans(
                 ("climb", needs.steepest_climb, up), ("descent", needs.steepest_descent, down),
             ):  # fmt: skip
                 if limit is not None and ours > limit:
-                    reason = f"a {what} of {100 * ours:.1f} %, the owner's limit {100 * limit:.1f} %"
+                    reason = (
+                        f"a {what} of {100 * ours:.1f} %, the owner's limit {100 * limit:.1f} %"
+                    )
                     bans.append(Ban(edge=edge, reason=reason))
             if heaviest[edge] < least:
                 reason = f"a hill no gear holds ({100 * up:.1f} %)"

@@ -109,7 +109,8 @@ def read_grids(path: Path) -> tuple[Grid, ...]:
         files = [p for p in sorted(path.iterdir()) if p.name.casefold().endswith(_ENDINGS)]
     if not files or not all(file.is_file() for file in files):
         raise _refuse(path, "no heights there", f"put files ending in {', '.join(_ENDINGS)} there")
-    grids, problems = [], []
+    grids: list[Grid] = []
+    problems: list[Problem] = []
     for file in files:
         try:
             grids.append(_read(file))

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -82,9 +83,9 @@ class Link:
 
 @dataclass(frozen=True, kw_only=True)
 class Profile:
-    """Samples along every link, one after another, as drawn; link i has `first[i]` to
-    `first[i + 1]` of them. Distances start at 0 on each link [m].
+    """Samples along every link, one link after another, as drawn.
 
+    Link i has samples `first[i]` to `first[i + 1]`; distances start at 0 on each [m].
     `void` is the length of road without a height of its own, decks left out [m].
     """
 
@@ -220,7 +221,7 @@ def cut_links(roads: RoadMap) -> Network:
         latitude, longitude, height = figures.T
         step = steps(latitude, longitude)
         cuts = [k for k, point in enumerate(road.points) if point in number]
-        for a, b in zip(cuts[:-1], cuts[1:], strict=True):
+        for a, b in pairwise(cuts):
             links.append(
                 Link(
                     road=road.name,
@@ -280,7 +281,9 @@ def ground_profile(network: Network, grids: Sequence[Grid]) -> Profile:
     count = np.maximum(np.ceil(network.length / STEP).astype(np.int64), 1) + 1
     first = np.concatenate([[0], np.cumsum(count)])
     start = np.concatenate([[0.0], np.cumsum(network.length + 1.0)[:-1]])
-    along = np.concatenate([link.distance + s for link, s in zip(network.links, start, strict=True)])
+    along = np.concatenate(
+        [link.distance + s for link, s in zip(network.links, start, strict=True)]
+    )
     own = [np.linspace(0.0, length, n) for length, n in zip(network.length, count, strict=True)]
     distance = np.concatenate(own)
     at = distance + np.repeat(start, count)
@@ -288,7 +291,8 @@ def ground_profile(network: Network, grids: Sequence[Grid]) -> Profile:
     def sampled(side: str) -> Array:
         figures = np.concatenate([getattr(link, side) for link in network.links])
         known = np.isfinite(figures)
-        return np.interp(at, along[known], figures[known]) if known.any() else at * np.nan
+        level: Array = np.interp(at, along[known], figures[known]) if known.any() else at * np.nan
+        return level
 
     latitude, longitude = sampled("latitude"), sampled("longitude")
     deck = np.repeat([link.facts.deck for link in network.links], count)
@@ -349,4 +353,5 @@ def _evened(network: Network, first: Whole, raw: Array) -> Array:
     level = np.where(seen > 0, data - mean, 0.0)
     smooth = even(level)
     smooth = smooth + even(np.where(seen > 0, level - smooth, 0.0))
-    return np.where(covered, smooth + mean, np.nan)[index]
+    height: Array = np.where(covered, smooth + mean, np.nan)[index]
+    return height

@@ -223,6 +223,7 @@ def _read_pbf(path: Path, kept: _Kept) -> None:
     if not path.is_file():
         raise _refuse(path, "no such file", "put it there")
     try:
+        item: Any  # pyosmium's own kinds tell nodes from ways at run time only
         for item in osmium.FileProcessor(str(path)):
             if item.is_node() and item.location.valid():
                 tags = dict(item.tags) if len(item.tags) else {}

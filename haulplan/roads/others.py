@@ -9,7 +9,8 @@ import numpy as np
 
 from haulplan.errors import NoPlanError
 from haulplan.roads.bans import link_cautions
-from haulplan.roads.order import lay_floor, prices_of, ways_in_order
+from haulplan.roads.floor import lay_floor, prices_of
+from haulplan.roads.order import ways_in_order
 from haulplan.roads.quest import Quest
 from haulplan.roads.search import Arc, Streets, least_to
 from haulplan.roads.ways import Chosen, Way, plan_way
@@ -30,7 +31,7 @@ _HELD: Final = 100.0
 
 @dataclass(frozen=True, kw_only=True)
 class Account:
-    """What one way brings: sums of its plan, and what it meets. [m], [s], [kg], [-]"""
+    """What one way brings: sums of its plan, and what it meets, in SI."""
 
     length: float
     duration: float
@@ -216,7 +217,7 @@ def _dear_ways(quest: Quest, aim: Aim, worn: "np.ndarray", most: int = 3) -> lis
     floor = lay_floor(streets, prices, quest.targets, quest.start)
     stops = sorted({quest.start, *quest.targets, *quest.supplies})
     arcs = _shortest_arcs(streets, stops)
-    ways = []
+    ways: list[tuple[int, ...]] = []
     for _, edges in ways_in_order(
         streets, floor, arcs, quest.start, quest.offers, thin=True, budget=4000
     ):

@@ -110,9 +110,7 @@ def position_of(
                 )
             ]
         )
-    return Pin(
-        name=name, file=file, where=where, latitude=at[0], longitude=at[1], reach=reach
-    )
+    return Pin(name=name, file=file, where=where, latitude=at[0], longitude=at[1], reach=reach)
 
 
 def pin_down(

@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +24,6 @@ from haulplan.scenario import Scenario
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = ["Quest", "explain_barred", "prepare", "turned_back"]
-
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,9 +63,7 @@ class Quest:
 
     def drive(self, edges: Sequence[int]) -> Driven:
         """A way laid out as an ordinary road."""
-        return drive(
-            self.scenario, self.network, self.profile, edges, self.supplies, self.posts
-        )
+        return drive(self.scenario, self.network, self.profile, edges, self.supplies, self.posts)
 
 
 def turned_back(scenario: Scenario) -> Scenario:
@@ -145,9 +144,7 @@ def prepare(
     pins += _supply_pins(scenario)
     feet = feet_of(network, usable, pins)
     near = [k for k, foot in enumerate(feet) if k < len(ends) or foot.offset <= pins[k].reach]
-    left_out = [
-        off_text(pins[k], feet[k], scenario) for k in range(len(pins)) if k not in near
-    ]
+    left_out = [off_text(pins[k], feet[k], scenario) for k in range(len(pins)) if k not in near]
     network, nodes = pin_down(
         network, [pins[k] for k in near], [feet[k] for k in near], scenario
     )  # fmt: skip
@@ -256,9 +253,7 @@ def _posts(scenario: Scenario, network: Network) -> dict[int, tuple[Post, ...]]:
     return {link: tuple(found) for link, found in posts.items()}
 
 
-def _post_bans(
-    scenario: Scenario, needs: Needs, posts: Mapping[int, Sequence[Post]]
-) -> list[Ban]:
+def _post_bans(scenario: Scenario, needs: Needs, posts: Mapping[int, Sequence[Post]]) -> list[Ban]:
     """Links whose posted weight, less the owner's margin, is below the least we can be."""
     margin = 1.0 - scenario.file.bridge_margin
     unit = needs.system.mass
@@ -304,7 +299,7 @@ def _check_ends(quest: Quest) -> None:
         raise _refuse(
             "scenario.toml", "start and finish are one place", "name a --via place between them"
         )
-    for begin, end in zip(ends[:-1], ends[1:], strict=True):
+    for begin, end in pairwise(ends):
         if begin != end and not _leads(quest.streets, begin, end):
             raise NoPlanError(explain_barred(quest, begin, end))
 
@@ -344,15 +339,16 @@ def explain_barred(quest: Quest, begin: int, end: int) -> str:
     names = [network.places[node] or network.node_names[node] for node in (begin, end)]
     head = f"no road in use leads from {names[0].lstrip('@')} to {names[1].lstrip('@')}"
     try:
-        nodes = nx.shortest_path(graph, begin, end, weight="length")
+        nodes: list[int] = nx.shortest_path(graph, begin, end, weight="length")
     except nx.NetworkXNoPath:
         return f"{head}: the roads do not join; look for a gap in the network between them"
     reasons: dict[int, list[str]] = {}
     for ban in quest.bans:
         reasons.setdefault(ban.edge, []).append(ban.reason)
-    said = []
-    for a, b in zip(nodes[:-1], nodes[1:], strict=True):
-        edge = min(graph[a][b], key=lambda e: (e in reasons, graph[a][b][e]["length"]))
+    said: list[str] = []
+    for a, b in pairwise(nodes):
+        between: Any = graph[a][b]  # edges by number, which the stubs call text
+        edge = min(between, key=lambda e: (e in reasons, between[e]["length"]))
         label = network.links[edge // 2].facts.label or f"road {network.links[edge // 2].road}"
         said += [f"{label}: {reason}" for reason in reasons.get(edge, ())]
     return f"{head}. On the shortest road: " + "; ".join(dict.fromkeys(said))

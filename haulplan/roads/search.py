@@ -208,9 +208,7 @@ def least_time_to(
     state = np.arange(gears)
     begin = before[:, None, None] * gears + state[None, :, None]
     end = after[:, None, None] * gears + state[None, None, :]
-    begin, end, cost = (
-        part.reshape(-1) for part in np.broadcast_arrays(begin, end, time[after])
-    )
+    begin, end, cost = (part.reshape(-1) for part in np.broadcast_arrays(begin, end, time[after]))
     reached = np.flatnonzero(streets.usable & np.isin(streets.head, list(targets)))
     source = np.full(reached.size * gears, count * gears)
     arriving = (reached[:, None] * gears + state).reshape(-1)
@@ -275,8 +273,8 @@ def efficient_ways(
     -------
     arcs
         A way is efficient if none by the same first and last road is as fast in every gear,
-        as sparing of water and as light on the hills; ways that save less than 0.4 % of the water are
-        not told apart.
+        as sparing of water and as light on the hills; ways that save less than 0.4 % of the
+        water are not told apart.
 
     Raises
     ------
@@ -317,7 +315,7 @@ def efficient_ways(
         passed = {streets.tail[edge] for edge in trail.way(label)} if every else ()
         for edge in streets.out[node]:
             head = streets.head[edge]
-            if edge == last ^ 1 or (head in passed or head == origin) and head not in targets:
+            if edge == last ^ 1 or ((head in passed or head == origin) and head not in targets):
                 continue
             if (head in passed and head != origin) or (last, edge) in streets.barred:
                 continue

@@ -75,7 +75,8 @@ def turns_of(quest: Quest, way: Way) -> tuple[Turn, ...]:
         turns.append(
             Turn(
                 distance=at, onward=end - at, what=what, road=road,
-                landmark=landmark or _place_near(quest, latitude, longitude, road),
+                landmark=(landmark if landmark != road else "")
+                or _place_near(quest, latitude, longitude, road),
                 latitude=latitude, longitude=longitude,
             )
         )  # fmt: skip
@@ -93,7 +94,9 @@ def _turn_at(quest: Quest, before: int, after: int) -> str | None:
         return "turn the train"
     bend = (_bearing(network, after, start=True) - _bearing(network, before, start=False)) % 360
     bend = bend - 360 if bend > 180 else bend
-    others = [e for e in quest.streets.out[int(network.tail[after])] if e not in {after, before ^ 1}]
+    others = [
+        e for e in quest.streets.out[int(network.tail[after])] if e not in {after, before ^ 1}
+    ]
     renamed = _label(network.links[before // 2]) != _label(network.links[after // 2])
     word = next((name for limit, name in _BENDS if abs(bend) <= limit), "turn back")
     if word == "straight on":

@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
@@ -124,10 +125,17 @@ def read_road_tables(folder: Path) -> RoadMap:
         roads.append(RawRoad(name=street.id, points=chain, facts=_facts(street)))
     if problems:
         raise InputError(problems)
-    heights = [math.isfinite(n.elevation or 0.0) and n.elevation is not None for n in nodes.values()]
-    warnings = ()
-    if any(heights) and not all(heights):
-        warnings = (f"nodes.csv: {heights.count(False)} nodes without elevation",)
+    flat = [row for row, node in nodes.items() if node.elevation is None]
+    if 0 < len(flat) < len(nodes):
+        raise InputError(
+            Problem(
+                file="nodes.csv",
+                where=f"row {row}, column elevation",
+                found="missing",
+                remedy="give every node a height, or none and grids as route.heights",
+            )
+            for row in flat[:20]
+        )
     return RoadMap(
         name=folder.name,
         points=points,
@@ -135,8 +143,7 @@ def read_road_tables(folder: Path) -> RoadMap:
         places={n.id: n.name for n in nodes.values() if n.name},
         turning=frozenset(n.id for n in nodes.values() if n.turning == "yes"),
         crossings=frozenset(n.id for n in nodes.values() if n.level_crossing == "yes"),
-        measured=any(heights),
-        warnings=warnings,
+        measured=not flat,
     )
 
 
@@ -233,10 +240,9 @@ def read_geojson(path: Path) -> RoadMap:
     for number, feature in enumerate(features, start=1):
         shape = feature.get("geometry") or {}
         tags = {str(k): str(v) for k, v in (feature.get("properties") or {}).items() if v != ""}
-        lines = {"LineString": [shape.get("coordinates")],
-                 "MultiLineString": shape.get("coordinates")}.get(shape.get("type", ""), [])  # fmt: skip
+        lines = _parts(shape, "LineString")
         facts = read_facts({"highway": "unclassified", **tags})
-        for part, line in enumerate(lines or []):
+        for part, line in enumerate(lines):
             names = [_point(path, number, position, points) for position in line or []]
             if facts is not None and len(names) > 1:
                 called = str(feature.get("id", tags.get("id", number)))
@@ -269,10 +275,9 @@ def read_areas(path: Path) -> tuple[Area, ...]:
     areas = []
     for number, feature in enumerate(_features(path), start=1):
         shape = feature.get("geometry") or {}
-        parts = {"Polygon": [shape.get("coordinates")],
-                 "MultiPolygon": shape.get("coordinates")}.get(shape.get("type", ""), [])  # fmt: skip
+        parts = _parts(shape, "Polygon")
         name = str((feature.get("properties") or {}).get("name", f"area {number}"))[:120]
-        for part in parts or []:
+        for part in parts:
             points: dict[str, tuple[float, float, float]] = {}
             rings = []
             for ring in part or []:
@@ -304,8 +309,19 @@ def _features(path: Path) -> list[dict[str, Any]]:
     return [feature for feature in document["features"] if isinstance(feature, dict)]
 
 
+def _parts(shape: Mapping[str, Any], kind: str) -> list[Any]:
+    """The coordinates of a geometry of this kind, one or many; none of any other."""
+    inside = shape.get("coordinates")
+    if shape.get("type") == kind:
+        return [inside]
+    return list(inside or []) if shape.get("type") == f"Multi{kind}" else []
+
+
 def _point(
-    path: Path, number: int, position: Any, points: dict[str, tuple[float, float, float]]  # noqa: ANN401  JSON
+    path: Path,
+    number: int,
+    position: Any,  # noqa: ANN401  JSON
+    points: dict[str, tuple[float, float, float]],
 ) -> str:
     """The name of a position, which is added to the points."""
     try:

@@ -257,8 +257,8 @@ def read_facts(tags: Mapping[str, str]) -> Facts | None:
         found = math.inf
         for name in (key, *signed):
             if (text := tags.get(name)) is not None:
-                figure = read_mass(text) if "load" in name or "weight" in name else (
-                    read_length(text)
+                figure = (
+                    read_mass(text) if "load" in name or "weight" in name else (read_length(text))
                 )
                 if figure is None:
                     unread.append(f"{name}={text[:40]}")

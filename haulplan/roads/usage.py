@@ -97,8 +97,11 @@ def reckon_usage(
         own = slice(begin, begin + _BATCH)
         sharp = _corners(heading[own], length[own], owner[own])
         for way, sign in ((0, 1.0), (1, -1.0)):
-            road = _road(scenario, network, owner[own], length[own], sign * grade[own],
-                         heading[own] + (0.0 if way == 0 else np.pi), sharp, sum(span) / 2)  # fmt: skip
+            course = heading[own] + (0.0 if way == 0 else np.pi)
+            road = _road(
+                scenario, network, owner[own], length[own], sign * grade[own], course, sharp,
+                sum(span) / 2,
+            )  # fmt: skip
             found = _reckon(scenario, road, span, deviates)
             for column, figure in enumerate(found.amounts):
                 np.add.at(amounts[:, way, column], owner[own], figure)
@@ -240,7 +243,8 @@ def _haul(
     assert file.fuel is not None
     haul, _ = assemble(
         file.engine, file.fuel.heating_value, file.train.wagons, file.conditions,
-        replace(road, altitude=altitude), deviates=deviates, standing_water=file.standing_water, standing_coal=file.standing_coal,
+        replace(road, altitude=altitude), deviates=deviates,
+        standing_water=file.standing_water, standing_coal=file.standing_coal,
     )  # fmt: skip
     return haul
 

@@ -22,7 +22,8 @@ from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, Trace, make_plan
 from haulplan.replay import replay
 from haulplan.roads.drive import Driven
-from haulplan.roads.order import lay_floor, least_of_all, least_onward, prices_of, ways_in_order
+from haulplan.roads.floor import lay_floor, least_of_all, least_onward, prices_of
+from haulplan.roads.order import ways_in_order
 from haulplan.roads.quest import Quest
 from haulplan.roads.search import Arc, Streets, efficient_ways, least_to
 from haulplan.roads.usage import heaviest_passing
@@ -212,7 +213,9 @@ class _Hunt:
         self.quest, self.aim, self.most_plans, self.progress = quest, aim, most_plans, progress
         self.streets = quest.streets
         rows = [row for here in quest.supplies.values() for row in here]
-        self.floor = lay_floor(quest.streets, prices_of(quest.scenario, aim, rows), quest.targets, quest.start)
+        self.floor = lay_floor(
+            quest.streets, prices_of(quest.scenario, aim, rows), quest.targets, quest.start
+        )
         self.tried: list[Way] = []
         self.barren: list[tuple[tuple[int, ...], str]] = []
         self.known: set[tuple[int, ...]] = set()
@@ -285,8 +288,7 @@ def _no_way(quest: Quest, barren: Sequence[tuple[tuple[int, ...], str]], *, comp
     if not barren:
         return (
             f"{which} do the stores reach from one supply to the next, filled at every one; "
-            "add a supply, or lower the reserve"
-            + ("".join(f"\nleft out: {said}" for said in quest.left_out))
+            "add a supply, or lower the reserve" + "".join(f"\n{said}" for said in quest.left_out)
         )
     return f"{which} ({len(barren)}) does a plan keep every limit. The quickest: {barren[0][1]}"
 

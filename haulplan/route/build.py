@@ -177,6 +177,17 @@ def _road(
 ) -> tuple[str, Array, Array, Line | None, list[tuple[float, str]]]:
     """Name, sample distances, heights (NaN where none), drawn line, tabled surfaces."""
     path = scenario.route_file
+    if path is None and scenario.file.route.network is not None and not scenario.demand:
+        problems.append(
+            Problem(
+                file="scenario.toml",
+                where="route.network",
+                found="many roads, and none chosen",
+                remedy="`haulplan ways SCENARIO --out FOLDER` chooses one and writes it as a "
+                "scenario of its own",
+            )
+        )
+        return "", np.zeros(1), np.zeros(1), None, []
     if path is None:
         ends = sorted({d for row in scenario.demand for d in (row.begin, row.end)})
         samples = np.array(ends)
