@@ -13,7 +13,7 @@ from haulplan.roads.network import Link, Network
 from haulplan.scenario import Scenario
 from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["Foot", "Pin", "feet_of", "off_text", "pin_down", "places_of", "position_of"]
+__all__ = ["Foot", "Pin", "feet_of", "pin_down", "places_of", "position_of", "too_far"]
 
 Array = NDArray[np.float64]
 
@@ -114,7 +114,7 @@ def position_of(
 
 
 def pin_down(
-    network: Network, pins: Sequence[Pin], feet: Sequence[Foot], scenario: Scenario
+    network: Network, pins: Sequence[Pin], feet: Sequence[Foot]
 ) -> tuple[Network, tuple[int, ...]]:
     """Put pins on the roads, cutting them there.
 
@@ -126,8 +126,6 @@ def pin_down(
         The places.
     feet
         Of each pin, from `feet_of`.
-    scenario
-        For its units.
 
     Returns
     -------
@@ -135,47 +133,37 @@ def pin_down(
         With a node at each pin; links keep their order, pieces in place of those cut.
     nodes
         Of each pin.
-
-    Raises
-    ------
-    InputError
-        If no road in use lies within a pin's reach; all such pins are named.
     """
-    problems = [
-        Problem(
-            file=pin.file,
-            where=pin.where,
-            found=off_text(pin, foot, scenario),
-            remedy="mend the position, or raise route.snap (now "
-            f"{UNIT_SYSTEMS[scenario.file.units].height.text(pin.reach)})",
-        )
-        for pin, foot in zip(pins, feet, strict=True)
-        if foot.offset > pin.reach
-    ]
-    if problems:
-        raise InputError(problems)
     return _cut(network, pins, feet)
 
 
-def off_text(pin: Pin, foot: Foot, scenario: Scenario) -> str:
-    """How far a place lies from the roads in use.
+def too_far(pin: Pin, foot: Foot, beside: str, scenario: Scenario) -> Problem:
+    """The problem of a place that lies too far from every road in use.
 
     Parameters
     ----------
     pin, foot
-        The place and its nearest road.
+        The place and its nearest road in use.
+    beside
+        What bars the road it does lie by, "" where it lies by none.
     scenario
         For its units.
 
     Returns
     -------
-    text
-        For a message.
+    problem
+        To be raised, or told of a supply that is left out.
     """
-    if not np.isfinite(foot.offset):
-        return f"no road in use for '{pin.name}'"
     unit = UNIT_SYSTEMS[scenario.file.units].height
-    return f"'{pin.name}' is {unit.text(foot.offset)} from the nearest road in use"
+    found = f"no road in use for '{pin.name}'"
+    if np.isfinite(foot.offset):
+        found = f"'{pin.name}' is {unit.text(foot.offset)} from the nearest road in use"
+    return Problem(
+        file=pin.file,
+        where=pin.where,
+        found=f"{found}, and the road beside it is barred: {beside}" if beside else found,
+        remedy=f"mend the position, or raise route.snap (now {unit.text(pin.reach)})",
+    )
 
 
 def feet_of(network: Network, usable: NDArray[np.bool_], pins: Sequence[Pin]) -> list[Foot]:

@@ -14,7 +14,7 @@ from haulplan.roads.bans import Ban, Needs, fact_bans, grade_bans, needs_of
 from haulplan.roads.drive import Driven, Post, drive
 from haulplan.roads.heights import Grid, read_grids
 from haulplan.roads.network import Network, Profile, cut_links, ground_profile
-from haulplan.roads.pins import Pin, feet_of, off_text, pin_down, places_of, position_of
+from haulplan.roads.pins import Foot, Pin, feet_of, pin_down, places_of, position_of, too_far
 from haulplan.roads.read import read_roads
 from haulplan.roads.roadmap import RoadMap
 from haulplan.roads.search import Streets, lay_streets
@@ -132,7 +132,8 @@ def prepare(
     areas = () if route.keep_off is None else read_areas(folder / route.keep_off)
     needs = needs_of(scenario)
     network = cut_links(roads)
-    usable = _open_edges(network, fact_bans(network, needs, closed=closed, areas=areas))
+    barred = fact_bans(network, needs, closed=closed, areas=areas)
+    usable = _open_edges(network, barred)
     ends = [scenario.file.start, *via, scenario.file.finish]
     places = places_of(scenario, network)
     reach = max(route.snap, 0.0)
@@ -143,11 +144,13 @@ def prepare(
     ]
     pins += _supply_pins(scenario)
     feet = feet_of(network, usable, pins)
-    near = [k for k, foot in enumerate(feet) if k < len(ends) or foot.offset <= pins[k].reach]
-    left_out = [off_text(pins[k], feet[k], scenario) for k in range(len(pins)) if k not in near]
-    network, nodes = pin_down(
-        network, [pins[k] for k in near], [feet[k] for k in near], scenario
-    )  # fmt: skip
+    off = _off_road(scenario, network, pins, feet, barred)
+    lost = [problem for k, problem in off.items() if k < len(ends)]
+    if lost:
+        raise InputError(lost)
+    left_out = [f"left out: {problem.found}" for problem in off.values()]
+    near = [k for k in range(len(pins)) if k not in off]
+    network, nodes = pin_down(network, [pins[k] for k in near], [feet[k] for k in near])
     profile = ground_profile(network, grids)
     file = scenario.file
     least = file.reserve.water + file.reserve.coal
@@ -212,6 +215,28 @@ def _open_edges(network: Network, bans: Sequence[Ban]) -> NDArray[np.bool_]:
     return usable
 
 
+def _off_road(
+    scenario: Scenario,
+    network: Network,
+    pins: Sequence[Pin],
+    feet: Sequence[Foot],
+    barred: Sequence[Ban],
+) -> dict[int, Problem]:
+    """Pins beyond their reach of any road in use, with what bars the road beside them."""
+    far = [k for k, foot in enumerate(feet) if foot.offset > pins[k].reach]
+    if not far:
+        return {}
+    every = np.ones(network.edges, dtype=bool)
+    off = {}
+    for k, foot in zip(far, feet_of(network, every, [pins[k] for k in far]), strict=True):
+        reasons = [ban.reason for ban in barred if ban.edge // 2 == foot.link]
+        label = network.links[foot.link].facts.label
+        beside = ", ".join(dict.fromkeys(filter(None, [label, *reasons])))
+        by = foot.offset <= pins[k].reach and reasons
+        off[k] = too_far(pins[k], feet[k], beside if by else "", scenario)
+    return off
+
+
 def _supply_pins(scenario: Scenario) -> list[Pin]:
     return [
         Pin(
@@ -245,7 +270,8 @@ def _posts(scenario: Scenario, network: Network) -> dict[int, tuple[Post, ...]]:
         for row, bridge in enumerate(scenario.bridges, start=2)
     ]  # fmt: skip
     feet = feet_of(network, np.ones(network.edges, dtype=bool), pins)
-    pin_down(network, pins, feet, scenario)
+    if off := _off_road(scenario, network, pins, feet, ()):
+        raise InputError(off.values())
     for bridge, foot in zip(scenario.bridges, feet, strict=True):
         posts.setdefault(foot.link, []).append(
             Post(link=foot.link, at=foot.at, name=bridge.name, limit=bridge.limit)
