@@ -18,6 +18,7 @@ from haulplan.outputs.evidence import evidence_markdown, evidence_summary
 TOP = Path(__file__).resolve().parent.parent
 RESULTS = TOP / "haulplan" / "evidence" / "RESULTS.md"
 SCENARIOS = ("hobmere-penniford",)
+NETWORKS = ("ellersby-coldwater",)
 
 
 def run(*words: str) -> str:
@@ -90,6 +91,11 @@ def main() -> None:
         if demand.exists():
             shutil.rmtree(demand)
         run("demand", f"scenarios/{name}", "--out", str(demand))
+    for name in NETWORKS:
+        ways = TOP / "maps" / f"{name}-ways"
+        if ways.exists():
+            shutil.rmtree(ways)
+        run("ways", f"scenarios/{name}", "--out", str(ways))
 
 
 if __name__ == "__main__":

@@ -29,7 +29,7 @@ NORTH = 1 / 111_300  # degrees of latitude to a metre
 EAST = NORTH / math.cos(math.radians(50))
 
 
-def scenario_at(folder: Path, **changes: Any) -> Scenario:
+def scenario_at(folder: Path, **changes: Any) -> Scenario:  # noqa: ANN401  keys of TOML
     """A steam scenario on a network, from A to Z."""
     toml = copy.deepcopy(conftest._STEAM) | {
         "start": "A",
@@ -60,7 +60,7 @@ def roads_of(
         RawRoad(
             name=f"{link[0]}{link[1]}-{number}",
             points=(link[0], link[1]),
-            facts=Facts(**({"surface": "macadam", "surface_known": True} | dict(*link[2:]))),
+            facts=replace(Facts(surface="macadam", surface_known=True), **dict(*link[2:])),
         )
         for number, link in enumerate(links)
     ]
@@ -74,7 +74,7 @@ def roads_of(
     )
 
 
-def tap(name: str, at: tuple[float, float, float], **changes: Any) -> Supply:
+def tap(name: str, at: tuple[float, float, float], **changes: str) -> Supply:
     """A supply at a place."""
     x, y, _ = at
     row = {
@@ -180,61 +180,84 @@ def _least_time(scenario: Scenario, demand: Demand, stops: Sequence[tuple[int, i
 def _solved(
     scenario: Scenario, demand: Demand, stops: Sequence[tuple[int, int]], aboard: Array
 ) -> tuple[float, Array] | None:
-    file, gear = scenario.file, demand.gear
-    low, high = (demand.evaluate(np.maximum(aboard + d, 0), gear) for d in (-4.0, 4.0))
-    width = np.maximum(aboard + 4, 0) - np.maximum(aboard - 4, 0)
-    lines = {}
-    for name in ("duration", "water", "coal"):
-        slope = (getattr(high, name) - getattr(low, name)) / width
-        lines[name] = (getattr(low, name) - slope * np.maximum(aboard - 4, 0), slope)
-    size = 1 + 3 * len(stops)  # [1, then water, coal and standing of each stop]
-    one = np.eye(size)
-    tank, bunker = min(file.at_start.water, file.stores.tank), file.at_start.coal
-    water, coal, clock = one[0] * tank, one[0] * min(bunker, file.stores.bunker), one[0] * 0.0
+    """Least time and the mass at each segment, straightened at the mass given."""
+    file = scenario.file
+    one = np.eye(1 + 3 * len(stops))  # [1, then water, coal and standing of each stop]
+    levels = {
+        "water": one[0] * min(file.at_start.water, file.stores.tank),
+        "coal": one[0] * min(file.at_start.coal, file.stores.bunker),
+        "duration": one[0] * 0.0,
+    }
+    least = {"water": file.reserve.water, "coal": file.reserve.coal}
+    lines = _lines(demand, aboard)
     rows: list[Array] = []  # each row @ [1, x] >= 0
-    masses = np.zeros((demand.segments, size))
+    masses = np.zeros((demand.segments, len(one)))
     taken: dict[int, Array] = {}
     marks = [0, *(sample for sample, _ in stops), demand.segments]
     for k, (first, last) in enumerate(itertools.pairwise(marks)):
         if k:
-            supply = scenario.supplies[stops[k - 1][1]]
-            q, p, s = one[3 * k - 2], one[3 * k - 1], one[3 * k]
             row = stops[k - 1][1]
-            taken[row] = taken.get(row, 0.0 * one[0]) + q
-            rate, wait = supply.water_rate or 1.0, one[0] * supply.set_up
-            rows += [
-                one[0] * file.stores.tank - water - q,
-                s - wait - q / rate,
-                wait + q / rate - s,
-            ]
-            rows += [q - one[0] * min(0.02 * file.stores.tank, supply.water_available or 0.0), -p]
-            water = water + q - demand.standing_water * s
-            coal = coal + p - demand.standing_coal * s
-            clock = clock + s
+            rows += _stopped(scenario, demand, row, levels, one[3 * k - 2 : 3 * k + 1], one[0])
+            taken[row] = taken.get(row, 0.0 * one[0]) + one[3 * k - 2]
         own = slice(first, last)
-        base, slope = lines["water"][0] + lines["coal"][0], lines["water"][1] + lines["coal"][1]
-        kept = np.concatenate([[1.0], np.cumprod(1.0 - slope[own])])
-        lost = kept * np.concatenate([[0.0], np.cumsum(base[own] / kept[1:])])
-        mass = np.outer(kept, water + coal) - np.outer(lost, one[0])
-        masses[own] = mass[:-1]
+        masses[own] = _carried(lines, own, levels["water"] + levels["coal"], one[0])
         for name, (base, slope) in lines.items():
-            used = base[own].sum() * one[0] + slope[own] @ mass[:-1]
-            if name == "duration":
-                clock = clock + used
-            elif name == "water":
-                water = water - used
-            else:
-                coal = coal - used
-        rows += [water - one[0] * file.reserve.water, coal - one[0] * file.reserve.coal]
+            used = base[own].sum() * one[0] + slope[own] @ masses[own]
+            levels[name] = levels[name] + (used if name == "duration" else -used)
+        rows += [levels[name] - one[0] * level for name, level in least.items()]
         steep = np.flatnonzero(np.isfinite(demand.heaviest[own])) + first
         rows += [one[0] * demand.heaviest[n] - masses[n] for n in steep.tolist()]
-    rows += [water - one[0] * file.at_finish.water, coal - one[0] * file.at_finish.coal]
-    rows += [
-        one[0] * (scenario.supplies[row].water_available or 0.0) - amount
-        for row, amount in taken.items() if math.isfinite(scenario.supplies[row].water_available or 0)
-    ]  # fmt: skip
-    limits = np.array(rows)
-    if size == 1:
+    rows += [levels["water"] - one[0] * file.at_finish.water]
+    rows += [levels["coal"] - one[0] * file.at_finish.coal]
+    for row, amount in taken.items():
+        if math.isfinite(there := scenario.supplies[row].water_available or 0.0):
+            rows.append(one[0] * there - amount)
+    return _least(levels["duration"], np.array(rows), masses)
+
+
+def _lines(demand: Demand, aboard: Array) -> dict[str, tuple[Array, Array]]:
+    """Use of each segment as base + slope x mass."""
+    below, above = np.maximum(aboard - 4, 0), np.maximum(aboard + 4, 0)
+    low, high = (demand.evaluate(mass, demand.gear) for mass in (below, above))
+    lines = {}
+    for name in ("duration", "water", "coal"):
+        slope = (getattr(high, name) - getattr(low, name)) / (above - below)
+        lines[name] = (getattr(low, name) - slope * below, slope)
+    return lines
+
+
+def _stopped(
+    scenario: Scenario,
+    demand: Demand,
+    row: int,
+    levels: dict[str, Array],
+    takes: Array,
+    one: Array,
+) -> list[Array]:
+    """Limits of a stop; the levels are those of leaving afterwards."""
+    supply, tank = scenario.supplies[row], scenario.file.stores.tank
+    water, coal, stay = takes
+    standing = one * supply.set_up + water / (supply.water_rate or 1.0)
+    least = min(0.02 * tank, supply.water_available or 0.0)
+    rows = [one * tank - levels["water"] - water, stay - standing, standing - stay]
+    rows += [water - one * least, -coal]
+    levels["water"] = levels["water"] + water - demand.standing_water * stay
+    levels["coal"] = levels["coal"] + coal - demand.standing_coal * stay
+    levels["duration"] = levels["duration"] + stay
+    return rows
+
+
+def _carried(lines: dict[str, tuple[Array, Array]], own: slice, mass: Array, one: Array) -> Array:
+    """Mass at each segment of a leg, from the mass at its start."""
+    base, slope = (lines["water"][k] + lines["coal"][k] for k in (0, 1))
+    kept = np.concatenate([[1.0], np.cumprod(1.0 - slope[own])])
+    lost = kept * np.concatenate([[0.0], np.cumsum(base[own] / kept[1:])])
+    carried: Array = (np.outer(kept, mass) - np.outer(lost, one))[:-1]
+    return carried
+
+
+def _least(clock: Array, limits: Array, masses: Array) -> tuple[float, Array] | None:
+    if clock.size == 1:
         ok = bool((limits[:, 0] >= -1e-6).all())
         return (float(clock[0]), masses[:, 0]) if ok else None
     answer = linprog(

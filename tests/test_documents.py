@@ -59,7 +59,7 @@ def test_readme_first_command_writes_every_file(tmp_path: Path) -> None:
 
 
 def test_every_command_and_option_is_in_readme_or_help() -> None:
-    for command in ("plan", "check", "demand", "evidence"):
+    for command in ("plan", "ways", "check", "demand", "evidence"):
         done = subprocess.run(
             [sys.executable, "-m", "haulplan", command, "--help"],
             capture_output=True, text=True, check=True,
@@ -88,6 +88,14 @@ def test_maps_hold_the_current_demand(name: str, tmp_path: Path) -> None:
     refresh.run("demand", f"scenarios/{name}", "--out", str(tmp_path / name))
     for file in ("stretches.csv", "hills.csv", "demand.svg"):
         kept = (TOP / "maps" / f"{name}-demand" / file).read_text(encoding="utf-8")
+        assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
+
+
+@pytest.mark.parametrize("name", refresh.NETWORKS)
+def test_maps_hold_the_current_ways(name: str, tmp_path: Path) -> None:
+    refresh.run("ways", f"scenarios/{name}", "--out", str(tmp_path / name))
+    for file in ("ways.csv", "turns.csv", "bans.csv", "route.gpx", "stops.csv"):
+        kept = (TOP / "maps" / f"{name}-ways" / file).read_text(encoding="utf-8")
         assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
 
 

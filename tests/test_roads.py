@@ -83,7 +83,7 @@ def test_no_text_breaks_the_readers(text: str) -> None:
         ({"motor_vehicle": "agricultural;forestry"}, True),
     ],
 )  # fmt: skip
-def test_the_more_special_key_decides_access(tags: dict[str, str], expected: bool) -> None:  # noqa: FBT001
+def test_the_more_special_key_decides_access(tags: dict[str, str], expected: bool) -> None:
     facts = read_facts({"highway": "unclassified", **tags})
     assert facts is not None
     assert bool(facts.shut) is expected
@@ -131,7 +131,7 @@ OSM = """<?xml version="1.0"?><osm version="0.6">
 
 
 @pytest.mark.parametrize("packed", [False, True])
-def test_an_extract_is_read_with_what_stands_on_its_roads(tmp_path: Path, packed: bool) -> None:  # noqa: FBT001
+def test_an_extract_is_read_with_what_stands_on_its_roads(tmp_path: Path, packed: bool) -> None:
     path = tmp_path / ("roads.osm.gz" if packed else "roads.osm")
     path.write_bytes(gzip.compress(OSM.encode()) if packed else OSM.encode())
     roads = read_roads(path)
@@ -179,7 +179,7 @@ def test_a_bad_extract_is_refused(tmp_path: Path, text: str, complaint: str) -> 
 def test_a_truncated_archive_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "roads.osm.gz"
     path.write_bytes(gzip.compress(OSM.encode())[:200])
-    with pytest.raises(InputError, match="not well-formed|ended before"):
+    with pytest.raises(InputError, match=r"not well-formed|ended before"):
         read_roads(path)
 
 

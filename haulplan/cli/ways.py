@@ -63,7 +63,7 @@ def ways(  # noqa: PLR0913, PLR0917  click hands over each option
 
     \b
     Example:
-      haulplan ways scenarios/tarn-crossing --closed "Mill Lane" --out tarn
+      haulplan ways scenarios/ellersby-coldwater --closed "River Road" --out ellersby
     """  # noqa: D301  click reads the mark as it stands
     from haulplan.outputs.ways import render_ways  # noqa: PLC0415  lazy start
     from haulplan.outputs.write import write_outputs  # noqa: PLC0415  lazy start

@@ -16,7 +16,15 @@ from haulplan.roads.search import Streets, least_time_to, least_to
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim
 
-__all__ = ["Floor", "Prices", "lay_floor", "least_of_all", "least_onward", "prices_of"]
+__all__ = [
+    "Floor",
+    "Prices",
+    "lay_floor",
+    "least_of_all",
+    "least_onward",
+    "prices_of",
+    "time_onward",
+]
 
 Array = NDArray[np.float64]
 
@@ -206,10 +214,10 @@ def lay_floor(streets: Streets, prices: Prices, targets: Sequence[int], start: i
     return Floor(
         prices=prices,
         targets=tuple(targets),
-        time=_timed(streets, usage.least_time, targets, start),
+        time=time_onward(streets, usage.least_time, targets, start),
         water=least_onward(streets, usage.least_water, targets),
         coal=least_onward(streets, usage.least_coal, targets),
-        worth=_timed(streets, worth, targets, start),
+        worth=time_onward(streets, worth, targets, start),
     )
 
 
@@ -256,11 +264,29 @@ def least_of_all(streets: Streets, floor: Floor, start: int, supplies: Collectio
     return max(least, by_supply)
 
 
-def _timed(streets: Streets, time: Array, targets: Sequence[int], start: int) -> Array:
-    """As `least_onward`, by the edge and gear driven last."""
+def time_onward(streets: Streets, time: Array, targets: Sequence[int], start: int) -> Array:
+    """Least time from every edge and gear to each target and on by those after it.
+
+    Parameters
+    ----------
+    streets
+        The edges in use.
+    time
+        Of each edge by gear, shape (edges, gears, gears). [s]
+    targets
+        Nodes in the order they are passed.
+    start
+        Node whose least time stands in the last row.
+
+    Returns
+    -------
+    least
+        Shape (targets, edges + 1, gears). [s]
+    """
     least: list[Array] = []
     for target in reversed(targets):
-        least.append(least_time_to(streets, time, [target], start, least[-1] if least else None))
+        after = least[-1] if least else None
+        least.append(least_time_to(streets, time, [target], start, after))
     return np.stack(least[::-1])
 
 

@@ -123,12 +123,7 @@ def prepare(
     """
     _check(scenario)
     folder, route = scenario.folder, scenario.file.route
-    if roads is None:
-        roads = read_roads(folder / str(route.network))
-    if grids is None:
-        grids = () if route.heights is None else read_grids(folder / route.heights)
-    if not roads.measured and not grids:
-        raise _refuse(roads.name, "no heights", "name grids of the ground as route.heights")
+    roads, grids = _sources(scenario, roads, grids)
     areas = () if route.keep_off is None else read_areas(folder / route.keep_off)
     needs = needs_of(scenario)
     network = cut_links(roads)
@@ -157,7 +152,7 @@ def prepare(
     usage = reckon_usage(scenario, network, profile)
     bans = fact_bans(network, needs, closed=closed, areas=areas)
     posts = _posts(scenario, network)
-    bans += _post_bans(scenario, needs, posts)
+    bans += _post_bans(scenario, network, needs, posts)
     bans += grade_bans(network, profile, needs, usage.heaviest, least)
     streets = lay_streets(network, usage, _open_edges(network, bans))
     supplies: dict[int, tuple[int, ...]] = {}
@@ -172,6 +167,20 @@ def prepare(
     _check_ends(quest)
     share = scenario.file.pessimism if pessimism is None else pessimism
     return quest if share is None else _pessimistic(quest, share)
+
+
+def _sources(
+    scenario: Scenario, roads: RoadMap | None, grids: Sequence[Grid] | None
+) -> tuple[RoadMap, Sequence[Grid]]:
+    """The roads and the grids of the ground, read where they were not given."""
+    folder, route = scenario.folder, scenario.file.route
+    if roads is None:
+        roads = read_roads(folder / str(route.network))
+    if grids is None:
+        grids = () if route.heights is None else read_grids(folder / route.heights)
+    if not roads.measured and not grids:
+        raise _refuse(roads.name, "no heights", "name grids of the ground as route.heights")
+    return roads, grids
 
 
 def _check(scenario: Scenario) -> None:
@@ -279,7 +288,9 @@ def _posts(scenario: Scenario, network: Network) -> dict[int, tuple[Post, ...]]:
     return {link: tuple(found) for link, found in posts.items()}
 
 
-def _post_bans(scenario: Scenario, needs: Needs, posts: Mapping[int, Sequence[Post]]) -> list[Ban]:
+def _post_bans(
+    scenario: Scenario, network: Network, needs: Needs, posts: Mapping[int, Sequence[Post]]
+) -> list[Ban]:
     """Links whose posted weight, less the owner's margin, is below the least we can be."""
     margin = 1.0 - scenario.file.bridge_margin
     unit = needs.system.mass
@@ -291,7 +302,7 @@ def _post_bans(scenario: Scenario, needs: Needs, posts: Mapping[int, Sequence[Po
         for link, here in posts.items()
         for post in here
         for k in (0, 1)
-        if needs.gross > post.limit * margin
+        if needs.gross > post.limit * margin and needs.gross <= network.links[link].facts.max_mass
     ]
 
 

@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from operator import add, le
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,18 @@ from numpy.typing import NDArray
 from haulplan.roads.network import Network
 from haulplan.roads.usage import Usage
 
-__all__ = ["Arc", "Streets", "efficient_ways", "lay_streets", "least_time_to", "least_to"]
+if TYPE_CHECKING:
+    from scipy.sparse import csr_matrix
+
+__all__ = [
+    "Arc",
+    "Streets",
+    "efficient_ways",
+    "lay_streets",
+    "least_time_from",
+    "least_time_to",
+    "least_to",
+]
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -200,33 +212,69 @@ def least_time_to(
     least
         Infinite where no way leads there, shape (edges + 1, gears). [s]
     """
+    from scipy.sparse.csgraph import dijkstra  # noqa: PLC0415  slow to load
+
+    count, gears = time.shape[:2]
+    reached = np.flatnonzero(streets.usable & np.isin(streets.head, list(targets)))
+    come = np.zeros((reached.size, gears)) if onward is None else onward[reached]
+    matrix = _by_turns(streets, time, reached, come, forward=False)
+    least = np.full((count + 1, gears), np.inf)
+    least[:count] = dijkstra(matrix, indices=count * gears)[:-1].reshape(count, gears)
+    if first := list(streets.out[start]):
+        least[count] = (time[first] + least[first][:, None, :]).min()
+    return least
+
+
+def least_time_from(streets: Streets, time: Array, start: int) -> Array:
+    """Least time from a node to every other one, gear changes and turns as they are.
+
+    Parameters
+    ----------
+    streets
+        The edges in use.
+    time
+        Of each edge by gear, shape (edges, gears, gears). [s]
+    start
+        Node.
+
+    Returns
+    -------
+    least
+        Infinite where no way leads there, shape (nodes,). [s]
+    """
+    from scipy.sparse.csgraph import dijkstra  # noqa: PLC0415  slow to load
+
+    count, gears = time.shape[:2]
+    first = np.array(streets.out[start], dtype=np.int64)
+    matrix = _by_turns(streets, time, first, time[first].min(axis=1), forward=True)
+    by_edge = dijkstra(matrix, indices=count * gears)[:-1].reshape(count, gears).min(axis=1)
+    least = np.full(streets.nodes, np.inf)
+    np.minimum.at(least, np.array(streets.head), by_edge)
+    least[start] = 0.0
+    return least
+
+
+def _by_turns(
+    streets: Streets, time: Array, ends: Whole, costs: Array, *, forward: bool
+) -> "csr_matrix[np.float64]":
+    """Edges and gears as nodes, turns as arcs; one node more leads to the ends given."""
     from scipy.sparse import csr_matrix  # noqa: PLC0415  slow to load
-    from scipy.sparse.csgraph import dijkstra  # noqa: PLC0415
 
     count, gears = time.shape[:2]
     before, after = streets.turns
     state = np.arange(gears)
     begin = before[:, None, None] * gears + state[None, :, None]
     end = after[:, None, None] * gears + state[None, None, :]
-    begin, end, cost = (part.reshape(-1) for part in np.broadcast_arrays(begin, end, time[after]))
-    reached = np.flatnonzero(streets.usable & np.isin(streets.head, list(targets)))
-    source = np.full(reached.size * gears, count * gears)
-    arriving = (reached[:, None] * gears + state).reshape(-1)
-    come = np.zeros(arriving.size) if onward is None else onward[reached].reshape(-1)
-    weight = np.concatenate([cost, come]) + 1e-12
-    finite = np.isfinite(weight)
-    matrix = csr_matrix(
-        (weight[finite], (np.concatenate([end, source])[finite],
-                          np.concatenate([begin, arriving])[finite])),
-        shape=(count * gears + 1, count * gears + 1),
+    begin, end, cost = (
+        part.reshape(-1) for part in np.broadcast_arrays(begin, end, time[after])
     )  # fmt: skip
-    found = dijkstra(matrix, indices=count * gears)[:-1].reshape(count, gears)
-    first = list(streets.out[start])
-    least = np.full((count + 1, gears), np.inf)
-    least[:count] = found
-    if first:
-        least[count] = (time[first] + found[first][:, None, :]).min()
-    return least
+    rows, columns = (begin, end) if forward else (end, begin)
+    rows = np.concatenate([rows, np.full(ends.size * gears, count * gears)])
+    columns = np.concatenate([columns, (ends[:, None] * gears + state).reshape(-1)])
+    weight = np.concatenate([cost, costs.reshape(-1)]) + 1e-12
+    finite = np.isfinite(weight)
+    shape = (count * gears + 1, count * gears + 1)
+    return csr_matrix((weight[finite], (rows[finite], columns[finite])), shape=shape)
 
 
 def _least_parallel(head: Whole, tail: Whole, cost: Array) -> tuple[Whole, Whole, Array]:
@@ -264,8 +312,9 @@ def efficient_ways(
     every
         True for every way that passes no node twice, efficient or not.
     limit
-        Least time from each node to the end of the day's road, and the most that this and
-        the way to the node may come to. [s], [s]
+        Least time from each edge and gear to the end of the day's road, what was driven
+        before included, shape (edges + 1, gears), and the most it may come to with the
+        way to there. [s], [s]
     budget
         Most labels to set.
 
@@ -293,9 +342,7 @@ def efficient_ways(
             streets.usage.least_coal, streets.usage.heaviest,
         )
     )  # fmt: skip
-    ahead, latest = ([0.0] * streets.nodes, np.inf) if limit is None else (
-        limit[0].tolist(), limit[1]
-    )  # fmt: skip
+    ahead, latest = ([], np.inf) if limit is None else (limit[0].tolist(), limit[1])
     trail = _Trail()
     start = (0.0,) * streets.usage.gears
     heap = [(0.0, trail.add(-1, -1), start, 0.0, 0.0, 0.0, np.inf, origin)]
@@ -324,7 +371,7 @@ def efficient_ways(
                 continue
             then = tuple([min(map(add, at, column)) for column in time[edge]])
             soonest = min(then)
-            if soonest + ahead[head] > latest:
+            if ahead and min(map(add, then, ahead[edge])) > latest:
                 continue
             used_then, mass = used + water_of[edge], min(lightest, most[edge])
             fresh = trail.add(label, edge)

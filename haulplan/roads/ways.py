@@ -22,10 +22,10 @@ from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, Trace, make_plan
 from haulplan.replay import replay
 from haulplan.roads.drive import Driven
-from haulplan.roads.floor import lay_floor, least_of_all, least_onward, prices_of
+from haulplan.roads.floor import lay_floor, least_of_all, prices_of, time_onward
 from haulplan.roads.order import ways_in_order
 from haulplan.roads.quest import Quest
-from haulplan.roads.search import Arc, Streets, efficient_ways, least_to
+from haulplan.roads.search import Arc, Streets, efficient_ways, least_time_from, least_to
 from haulplan.roads.usage import heaviest_passing
 from haulplan.scenario.schema import Aim
 
@@ -40,8 +40,9 @@ _EVERY: Final = 4_000
 _WAYS: Final = 20_000
 #: Labels for the efficient ways from one stop.
 _LABELS: Final = 200_000
-#: Ways this much longer in time than the quickest are not looked for.
-_DETOUR: Final = 1.3
+#: Efficient ways this much longer in time than the quickest are not looked for: first the
+#: nearer ones, then, if the best plan takes longer than those, the others.
+_DETOURS: Final = (1.1, 1.35)
 _MOST_TURNINGS: Final = 12
 #: A corner reaches so far along the road. [m]
 _CORNER: Final = 13.0
@@ -190,7 +191,7 @@ def choose_way(
     aim = aim or quest.scenario.file.aim
     hunt = _Hunt(quest=quest, aim=aim, most_plans=most_plans, progress=progress)
     deadline = None if time_limit is None else time.monotonic() + time_limit
-    while not hunt.run(deadline):
+    while not hunt.run(deadline) or hunt.widen():
         pass
     if not hunt.tried:
         raise NoPlanError(_no_way(quest, hunt.barren, complete=hunt.complete and hunt.every))
@@ -221,11 +222,22 @@ class _Hunt:
         self.known: set[tuple[int, ...]] = set()
         self.steep: set[tuple[int, ...]] = set()
         self.lowest, self.complete, self.every = np.inf, True, True
+        usual = time_onward(quest.streets, quest.streets.usage.time, quest.targets, quest.start)
+        self.quickest = float(usual[0, -1].min())
+        self.detour = _DETOURS[0] if aim.first == "earliest" else _DETOURS[-1]
+
+    def widen(self) -> bool:
+        """Look further afield, where a plan so long may be bettered there."""
+        near = any(w.plan.objective <= self.detour * self.quickest for w in self.tried)
+        if self.every or near or self.detour == _DETOURS[-1]:
+            return False
+        self.detour = _DETOURS[-1]
+        return True
 
     def run(self, deadline: float | None) -> bool:
         """Plan ways in the order of their floors; False to begin anew with fewer roads."""
         self.progress("listing the ways between stops")
-        arcs, self.every = _arcs(self.quest, self.streets)
+        arcs, self.every = _arcs(self.quest, self.streets, self.detour)
         ways = ways_in_order(
             self.streets, self.floor, arcs, self.quest.start, self.quest.offers,
             thin=not self.every, budget=_WAYS,
@@ -293,7 +305,9 @@ def _no_way(quest: Quest, barren: Sequence[tuple[tuple[int, ...], str]], *, comp
     return f"{which} ({len(barren)}) does a plan keep every limit. The quickest: {barren[0][1]}"
 
 
-def _arcs(quest: Quest, streets: Streets) -> tuple[dict[int, list[Arc]], bool]:
+def _arcs(
+    quest: Quest, streets: Streets, detour: float = _DETOURS[-1]
+) -> tuple[dict[int, list[Arc]], bool]:
     """Ways between neighbouring stops by the node they leave; whether it is every one."""
     turnings = [node for node, may in enumerate(streets.turning) if may]
     if len(turnings) > _MOST_TURNINGS:
@@ -318,25 +332,26 @@ def _arcs(quest: Quest, streets: Streets) -> tuple[dict[int, list[Arc]], bool]:
     try:
         return ways(None), True
     except OverflowError:
-        return ways(_limits(quest, stops)), False
+        return ways(_limits(quest, streets, stops, detour)), False
 
 
-def _limits(quest: Quest, stops: frozenset[int]) -> dict[int, tuple[Array, float]]:
-    """For each stop: least time of a way by it and on from each node; the most of all.
+def _limits(
+    quest: Quest, streets: Streets, stops: frozenset[int], detour: float
+) -> dict[int, tuple[Array, float]]:
+    """For each stop: least time of a way by it and on from each edge; the most of all.
 
     Stage by stage, for a road past via points may use a stop on any of its stages.
     """
-    streets, time_of = quest.streets, quest.streets.usage.time.min(axis=(1, 2))
-    onward = least_onward(streets, time_of, quest.targets)
-    to_stop = least_to(streets, time_of, sorted(stops))
+    time_of = streets.usage.time
+    onward = time_onward(streets, time_of, quest.targets, quest.start)
     begins = [quest.start, *quest.targets[:-1]]
-    total = float(onward[0, quest.start])
-    limits = {}
-    for number, stop in enumerate(sorted(stops)):
-        before = [
-            total - float(onward[stage, begin]) + float(to_stop[number, begin])
-            for stage, begin in enumerate(begins)
-        ]
-        whole = np.min(np.array(before)[:, None] + onward, axis=0)
-        limits[stop] = (whole, _DETOUR * total)
-    return limits
+    total = float(onward[0, -1].min())
+    before = np.zeros((len(begins), streets.nodes))
+    for stage, begin in enumerate(begins):
+        reached = np.array(streets.head) == begin
+        left = total if stage == 0 else float(onward[stage, :-1][reached].min())
+        before[stage] = total - left + least_time_from(streets, time_of, begin)
+    return {
+        stop: (np.min(before[:, stop, None, None] + onward, axis=0), detour * total)
+        for stop in stops
+    }
