@@ -258,6 +258,8 @@ def test_the_outputs_promise_nothing() -> None:
         if not (folder / "scenario.toml").exists():
             continue
         scenario = read_scenario(folder)
+        if scenario.file.route.network is not None:
+            continue  # what `ways` writes of it stands in maps/, read above
         route = build_route(scenario)
         demand = build_demand(scenario, route)
         plan = make_plan(scenario, route, demand)

@@ -4,6 +4,7 @@ import gzip
 import json
 import math
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -376,6 +377,39 @@ def test_a_deck_is_not_the_ground(tmp_path: Path) -> None:
     assert np.ptp(ravine(tmp_path, bridge=True)) < 0.5
     assert np.ptp(ravine(tmp_path, tunnel=True)) < 0.5
     assert np.ptp(ravine(tmp_path)) > 40.0
+
+
+def test_a_recording_knows_the_deck(tmp_path: Path) -> None:
+    rows = [f"{50 + (55_650 + y) * NORTH:.7f},{11 + 40_000 * EAST:.7f},{205 + y / 50}"
+            for y in range(-3000, 3001, 15)]  # fmt: skip
+    text = "latitude,longitude,elevation [m]\n" + "\n".join(rows)
+    (tmp_path / "levels.csv").write_text(text, encoding="utf-8")
+    height = ravine(tmp_path, bridge=True)
+    assert np.diff(height[20:-20]).min() > -0.05  # an even rise of 1 in 50, over the ravine too
+    assert height.max() - height.min() == pytest.approx(120, abs=8)
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [("latitude,longitude\n50,11\n", "missing column elevation"),
+     ("latitude,longitude,elevation\n50,11,100 m\n", "fewer than two points"),
+     ("latitude,longitude,elevation\n50,11,100\n", "elevation")],
+)  # fmt: skip
+def test_a_bad_table_of_heights_is_refused(tmp_path: Path, text: str, complaint: str) -> None:
+    (tmp_path / "levels.csv").write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=complaint):
+        read_grids(tmp_path)
+
+
+def test_heights_are_taken_from_a_gpx_recording(
+    tmp_path: Path, gpx_text: Callable[..., str]
+) -> None:
+    points = [(50 + k * 10 * NORTH, 11.0, 100.0 + k) for k in range(50)]
+    (tmp_path / "driven.gpx").write_text(gpx_text(points), encoding="utf-8")
+    grids = read_grids(tmp_path)
+    height = ground_height(grids, np.array([50 + 200 * NORTH, 50.3]), np.array([11.0, 11.0]))
+    assert height[0] == pytest.approx(120, abs=0.6)
+    assert np.isnan(height[1])
 
 
 def test_smoothing_keeps_an_even_hill(tmp_path: Path) -> None:

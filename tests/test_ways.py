@@ -19,6 +19,7 @@ from haulplan.plan import make_plan
 from haulplan.roads import Quest, choose_way, prepare, turned_back
 from haulplan.roads import ways as ways_module
 from haulplan.roads.others import account_of, different_ways, shared_length
+from haulplan.roads.roadmap import Spring
 from haulplan.roads.search import Streets, efficient_ways, least_to
 from haulplan.roads.steer import turns_of
 from haulplan.roads.usage import Usage, reckon_usage
@@ -410,7 +411,15 @@ def test_the_demo_shows_ways_side_by_side(written: tuple[Path, str]) -> None:
     assert "way A  way B" in text
     assert all(len(line) <= 80 for line in text.splitlines() if not line.startswith("Written"))
     names = {path.name for path in folder.iterdir()}
-    assert {"ways.csv", "ways.html", "turns.csv", "bans.csv", "route.gpx", "plan.json"} <= names
+    assert {
+        "springs.csv",
+        "ways.csv",
+        "ways.html",
+        "turns.csv",
+        "bans.csv",
+        "route.gpx",
+        "plan.json",
+    } <= names
     bans = (folder / "bans.csv").read_text(encoding="utf-8")
     assert "a ford of unknown depth" in bans
     assert "in 'Water meadows', to be kept off" in bans
@@ -490,6 +499,27 @@ def test_the_detour_says_what_it_costs() -> None:
     )
     assert done.exit_code == 0
     assert "Against the way with no road closed: " in done.output
+
+
+def test_the_aim_is_asked_for_and_kept(tmp_path: Path) -> None:
+    done = CliRunner(env={"COLUMNS": "80"}).invoke(
+        cli, ["ways", str(DEMO), "--aim", "cheapest", "--count", "1", "--out", str(tmp_path / "o")]
+    )
+    assert done.exit_code == 0
+    assert "Aim: cheapest" in done.output
+    assert read_scenario(tmp_path / "o").file.aim.first == "cheapest"
+
+
+def test_mapped_water_is_told_of_and_no_supply(plain_scenario: Scenario) -> None:
+    near, far = (
+        Spring(name=name, kind="fire hydrant", latitude=50 + y * NORTH, longitude=11 + x * EAST)
+        for name, x, y in (("Near", 2500, -1400), ("Far", 2500, 3000))
+    )
+    roads = replace(roads_of(PLACES, [("A", "C"), ("C", "Z")]), springs=(near, far))
+    quest = prepare(plain_scenario, roads=roads)
+    account = account_of(quest, choose_way(quest).best)
+    assert [spring.name for _, _, spring in account.springs] == ["Near"]
+    assert account.stops == 0
 
 
 def test_the_way_back_is_chosen_by_the_command() -> None:

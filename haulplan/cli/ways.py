@@ -36,6 +36,11 @@ __all__ = ["ways"]
 )  # fmt: skip
 @click.option("--back", is_flag=True, help="The way back: from the finish to the start.")
 @click.option(
+    "--aim",
+    type=click.Choice(["earliest", "cheapest", "fewest-stops"]),
+    help="What to be best at; the scenario's own where not given.",
+)
+@click.option(
     "--time-limit", type=click.FloatRange(min=0.1),
     help="Most seconds for the search; the gap is then stated.",
 )  # fmt: skip
@@ -50,6 +55,7 @@ def ways(  # noqa: PLR0913, PLR0917  click hands over each option
     via: tuple[str, ...],
     count: int,
     back: bool,
+    aim: str | None,
     time_limit: float | None,
     pessimism: float | None,
     units: str | None,
@@ -69,6 +75,7 @@ def ways(  # noqa: PLR0913, PLR0917  click hands over each option
     from haulplan.outputs.write import write_outputs  # noqa: PLC0415  lazy start
     from haulplan.roads import turned_back  # noqa: PLC0415  lazy start
     from haulplan.scenario import read_scenario  # noqa: PLC0415  lazy start
+    from haulplan.scenario.schema import Aim  # noqa: PLC0415  lazy start
     from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start
 
     with progress() as say:
@@ -76,6 +83,9 @@ def ways(  # noqa: PLR0913, PLR0917  click hands over each option
         read = read_scenario(scenario)
         if units is not None:
             read = replace(read, file=read.file.model_copy(update={"units": units}))
+        if aim is not None:
+            wanted = Aim.model_validate({"first": aim.replace("-", " ")})
+            read = replace(read, file=read.file.model_copy(update={"aim": wanted}))
         if back:
             read = turned_back(read)
         compared = _compare(read, via, closed, count, time_limit, pessimism, say)
@@ -126,7 +136,7 @@ def _compare(
 def _files(compared: "Compared", system: "UnitSystem") -> dict[str, str]:
     from haulplan.outputs import all_outputs  # noqa: PLC0415  lazy start
     from haulplan.outputs.folder import scenario_files  # noqa: PLC0415  lazy start
-    from haulplan.outputs.ways import bans_csv, turns_csv, ways_csv  # noqa: PLC0415  lazy start
+    from haulplan.outputs.ways import bans_csv, springs_csv, turns_csv, ways_csv  # noqa: PLC0415  lazy start
     from haulplan.outputs.ways_map import draw_ways  # noqa: PLC0415  lazy start
 
     best = compared.ways[0]
@@ -138,4 +148,5 @@ def _files(compared: "Compared", system: "UnitSystem") -> dict[str, str]:
         "ways.html": draw_ways(compared, system),
         "turns.csv": turns_csv(compared, system),
         "bans.csv": bans_csv(compared.quest, system),
+        "springs.csv": springs_csv(compared, system),
     }

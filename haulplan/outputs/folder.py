@@ -33,6 +33,7 @@ def scenario_files(compared: Compared) -> dict[str, str]:
     file = quest.scenario.file
     kept = {k: v for k, v in raw.get("route", {}).items() if k in {"snap", "longest_gap"}}
     raw |= {
+        "aim": file.aim.model_dump(exclude_none=True),
         "title": file.title, "start": file.start, "finish": file.finish, "units": file.units,
         "route": kept | {"file": "route.gpx", "grades": "heights.csv", "surface": "asphalt"},
     }  # fmt: skip

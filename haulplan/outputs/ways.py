@@ -25,7 +25,16 @@ from haulplan.units import UnitSystem
 if TYPE_CHECKING:
     from rich.console import Group, RenderableType
 
-__all__ = ["Compared", "bans_csv", "proof_text", "render_ways", "turns_csv", "way_gpx", "ways_csv"]
+__all__ = [
+    "Compared",
+    "bans_csv",
+    "proof_text",
+    "render_ways",
+    "springs_csv",
+    "turns_csv",
+    "way_gpx",
+    "ways_csv",
+]
 
 #: Longest list of roads or cautions on the terminal; the files hold all.
 _MOST: Final = 8
@@ -167,6 +176,40 @@ def turns_csv(compared: Compared, system: UnitSystem) -> str:
     return to_csv(frame_of(rows))
 
 
+def springs_csv(compared: Compared, system: UnitSystem) -> str:
+    """Mapped places that may have water beside the ways, as CSV text.
+
+    Parameters
+    ----------
+    compared
+        The ways.
+    system
+        The units to show.
+
+    Returns
+    -------
+    text
+        One row for each way and place; to be asked about before they are supplies.
+    """
+    far, near = system.distance, system.height
+    rows: list[dict[str, Cell]] = [
+        {
+            "way": name,
+            f"at [{far.label}]": rounded(far, at),
+            f"off [{near.label}]": rounded(near, off),
+            "name": plain(spring.name),
+            "kind": plain(spring.kind),
+            "latitude": round(spring.latitude, 6),
+            "longitude": round(spring.longitude, 6),
+        }
+        for name, account in zip(_names(compared), compared.accounts, strict=True)
+        for at, off, spring in account.springs
+    ]
+    columns = ("way", f"at [{far.label}]", f"off [{near.label}]", "name", "kind", "latitude",
+               "longitude")  # fmt: skip
+    return to_csv(frame_of(rows, columns=columns))
+
+
 def bans_csv(quest: Quest, system: UnitSystem) -> str:
     """Every road the engine may not use and why, as CSV text.
 
@@ -295,6 +338,11 @@ def render_ways(compared: Compared, system: UnitSystem) -> "Group":
     for name, account in zip(names, compared.accounts, strict=True):
         parts += [Text(""), Text(f"Ask about on {name}", style="bold"), _list(account.cautions)]
     notes = [*compared.quest.left_out, *compared.quest.warnings]
+    if count := len(compared.accounts[0].springs):
+        notes.append(
+            f"mapped places that may have water beside way A: {count}, see springs.csv; none "
+            "is a supply before its owner has said so"
+        )
     if notes:
         parts += [Text(""), Text("The roads", style="bold"), _list(notes)]
     parts += [Text(""), Text("Turns on way A", style="bold"), _turns(compared, system)]

@@ -60,6 +60,8 @@ class Prices:
 
     def value(self, time: float, water: float, coal: float, stops: int) -> float:
         """Least the aim can come to with so much time, water, coal and so many stops."""
+        if math.isinf(time + water + coal):
+            return math.inf
         water_taken = max(water + self.finish_water - self.start_water, 0.0)
         coal_taken = max(coal + self.finish_coal - self.start_coal, 0.0)
         fewest = max(
@@ -180,7 +182,10 @@ class Floor:
         # time and water least on one and the same way, not each on its own
         spare = prices.start_water - prices.finish_water
         ahead = self.worth[stage, last].tolist()
-        joint = min(prices.second * t + w for t, w in zip(time, ahead, strict=True))
+        joint = min(
+            (prices.second * t + w for t, w in zip(time, ahead, strict=True) if t < math.inf),
+            default=math.inf,
+        )
         joint += prices.water_worth * (water - spare)
         fixed = stops * (
             prices.second * prices.set_up + prices.money * prices.call_out + prices.stop
@@ -209,7 +214,9 @@ def lay_floor(streets: Streets, prices: Prices, targets: Sequence[int], start: i
     """
     usage = streets.usage
     water = prices.water_worth * usage.least_water
-    worth = prices.second * usage.least_time + water[:, None, None]
+    holds = np.isfinite(usage.least_time)
+    worth = np.where(holds, prices.second * np.where(holds, usage.least_time, 0.0), np.inf)
+    worth += water[:, None, None]
 
     return Floor(
         prices=prices,

@@ -1,4 +1,4 @@
-"""Ground heights from grids on the user's own disk: SRTM .hgt, ESRI ASCII, GeoTIFF.
+"""Heights from the user's own disk: SRTM .hgt, ESRI ASCII, GeoTIFF, recordings, tables.
 
 Layouts. SRTM: file name is the south-west corner (N50E011); 1201 or 3601 rows and columns
 of big-endian 16-bit metres, north row first, edge rows shared with the neighbouring tile,
@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.errors import InputError, Problem
+from haulplan.roads.tracks import Track, read_track
 
 __all__ = ["Grid", "ground_height", "read_grids"]
 
@@ -29,6 +30,7 @@ _TILES: Final = {2 * 1201 * 1201: 1201, 2 * 3601 * 3601: 3601}
 _MOST_CELLS: Final = 120_000_000
 _LOWEST, _HIGHEST = -500.0, 9000.0
 _ENDINGS: Final = (".hgt", ".hgt.zip", ".asc", ".tif", ".tiff")
+_TRACKS: Final = (".gpx", ".csv")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,18 +88,19 @@ class Grid:
         )
 
 
-def read_grids(path: Path) -> tuple[Grid, ...]:
+def read_grids(path: Path) -> tuple[Grid | Track, ...]:
     """Read a file of heights, or every one in a folder.
 
     Parameters
     ----------
     path
-        An .hgt (or .hgt.zip), .asc or .tif file, or a folder of them.
+        An .hgt (or .hgt.zip), .asc, .tif, .gpx or .csv file, or a folder of them.
 
     Returns
     -------
     grids
-        In the order of their names.
+        Recordings and tables first, for they know the road; then in the order of their
+        names.
 
     Raises
     ------
@@ -106,14 +109,23 @@ def read_grids(path: Path) -> tuple[Grid, ...]:
     """
     files = [path]
     if path.is_dir():
-        files = [p for p in sorted(path.iterdir()) if p.name.casefold().endswith(_ENDINGS)]
+        files = [
+            p
+            for endings in (_TRACKS, _ENDINGS)
+            for p in sorted(path.iterdir()) if p.name.casefold().endswith(endings)
+        ]  # fmt: skip
     if not files or not all(file.is_file() for file in files):
-        raise _refuse(path, "no heights there", f"put files ending in {', '.join(_ENDINGS)} there")
-    grids: list[Grid] = []
+        raise _refuse(
+            path,
+            "no heights there",
+            f"put files ending in {', '.join((*_ENDINGS, *_TRACKS))} there",
+        )
+    grids: list[Grid | Track] = []
     problems: list[Problem] = []
     for file in files:
         try:
-            grids.append(_read(file))
+            track = file.name.casefold().endswith(_TRACKS)
+            grids.append(read_track(file) if track else _read(file))
         except InputError as error:
             problems += error.problems
     if problems:
@@ -121,7 +133,7 @@ def read_grids(path: Path) -> tuple[Grid, ...]:
     return tuple(grids)
 
 
-def ground_height(grids: Sequence[Grid], latitude: Array, longitude: Array) -> Array:
+def ground_height(grids: Sequence[Grid | Track], latitude: Array, longitude: Array) -> Array:
     """Height of the ground, from the first grid that has one.
 
     Parameters

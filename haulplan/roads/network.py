@@ -19,6 +19,7 @@ from haulplan.roads.facts import Facts
 from haulplan.roads.heights import Grid, ground_height
 from haulplan.roads.roadmap import RoadMap
 from haulplan.roads.tags import BLOCKING
+from haulplan.roads.tracks import Track
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -255,7 +256,7 @@ def cut_links(roads: RoadMap) -> Network:
     )
 
 
-def ground_profile(network: Network, grids: Sequence[Grid]) -> Profile:
+def ground_profile(network: Network, grids: Sequence[Grid | Track]) -> Profile:
     """Heights along every link.
 
     Parameters
@@ -272,7 +273,8 @@ def ground_profile(network: Network, grids: Sequence[Grid]) -> Profile:
 
     Notes
     -----
-    Heights that came with the roads are taken as they are. Those from grids are evened
+    Heights that came with the roads are taken as they are. Recorded ones go before those
+    of the ground, on decks too, for they are the road's. What is not given so is evened
     out by (1 - e² d²/dx²)⁻² along the roads, e = 35 m, applied once more to what it took
     away so that hills keep their grade: the roads' own form of the smoothing of recorded
     tracks. Samples on decks, in tunnels and over voids have no weight, so that the
@@ -301,10 +303,12 @@ def ground_profile(network: Network, grids: Sequence[Grid]) -> Profile:
             first=first, distance=distance, latitude=latitude, longitude=longitude,
             height=sampled("height"), void=0.0,
         )  # fmt: skip
-    raw = ground_height(grids, latitude, longitude)
+    driven = ground_height([g for g in grids if isinstance(g, Track)], latitude, longitude)
+    ground = ground_height([g for g in grids if isinstance(g, Grid)], latitude, longitude)
+    raw = np.where(np.isfinite(driven), driven, np.where(deck, np.nan, ground))
     share = np.repeat(network.length / (count - 1), count)
     void = float(share[np.isnan(raw) & ~deck].sum())
-    height = _evened(network, first, np.where(deck, np.nan, raw))
+    height = _evened(network, first, raw)
     return Profile(
         first=first, distance=distance, latitude=latitude, longitude=longitude,
         height=height, void=void,

@@ -1,7 +1,7 @@
 """Truly different ways side by side, and what each brings and risks."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -12,8 +12,10 @@ from haulplan.roads.bans import link_cautions
 from haulplan.roads.floor import lay_floor, prices_of
 from haulplan.roads.order import ways_in_order
 from haulplan.roads.quest import Quest
+from haulplan.roads.roadmap import Spring
 from haulplan.roads.search import Arc, Streets, least_to
 from haulplan.roads.ways import Chosen, Way, plan_way
+from haulplan.route.passings import line_feet
 from haulplan.route.profile import climb_of, steepest_sustained
 from haulplan.scenario.schema import Aim
 
@@ -25,13 +27,19 @@ _SHARED: Final = 0.7
 _WORN: Final = 1.6
 #: ... and are made to count more, so many times, before the search gives up.
 _ROUNDS: Final = 4
+#: Mapped water so near a way is told of. [m]
+_BESIDE: Final = 200.0
 #: Grades are those held so far. [m]
 _HELD: Final = 100.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Account:
-    """What one way brings: sums of its plan, and what it meets, in SI."""
+    """What one way brings: sums of its plan, and what it meets, in SI.
+
+    `springs` are mapped places that may have water, with the distance along the way and
+    off it [m]: nobody has said that they may be used.
+    """
 
     length: float
     duration: float
@@ -48,6 +56,7 @@ class Account:
     money: float
     roads: tuple[tuple[str, float], ...]
     cautions: tuple[str, ...]
+    springs: tuple[tuple[float, float, Spring], ...]
 
 
 def account_of(quest: Quest, way: Way) -> Account:
@@ -104,7 +113,21 @@ def account_of(quest: Quest, way: Way) -> Account:
         money=plan.money,
         roads=tuple(longest),
         cautions=tuple(dict.fromkeys([*cautions, *plan.warnings])),
+        springs=tuple(_springs(quest, way)),
     )
+
+
+def _springs(quest: Quest, way: Way) -> Iterator[tuple[float, float, Spring]]:
+    """Mapped places with water beside a way, in driving order."""
+    line = way.driven.route.line
+    assert line is not None
+    found = []
+    for spring in quest.springs:
+        along, off = line_feet(line, spring.latitude, spring.longitude)
+        nearest = int(np.argmin(off))
+        if off[nearest] <= _BESIDE:
+            found.append((float(along[nearest]), float(off[nearest]), spring))
+    yield from sorted(found, key=lambda item: item[0])
 
 
 def _groups(flags: Sequence[bool]) -> int:

@@ -16,9 +16,10 @@ from haulplan.roads.heights import Grid, read_grids
 from haulplan.roads.network import Network, Profile, cut_links, ground_profile
 from haulplan.roads.pins import Foot, Pin, feet_of, pin_down, places_of, position_of, too_far
 from haulplan.roads.read import read_roads
-from haulplan.roads.roadmap import RoadMap
+from haulplan.roads.roadmap import RoadMap, Spring
 from haulplan.roads.search import Streets, lay_streets
 from haulplan.roads.tables import read_areas
+from haulplan.roads.tracks import Track
 from haulplan.roads.usage import reckon_usage
 from haulplan.scenario import Scenario
 from haulplan.units import UNIT_SYSTEMS
@@ -31,8 +32,9 @@ class Quest:
     """The roads made ready for one question.
 
     `targets` are the via points in order and the finish; `supplies` the rows of supply.csv
-    by node; `posts` posted weights by link; `left_out` supplies too far from any road in
-    use, with the reason; `bans` every edge closed to the engine.
+    by node; `posts` posted weights by link; `springs` mapped places that may have
+    water; `left_out` supplies too far from any road in use, with the reason; `bans` every
+    edge closed to the engine.
     """
 
     scenario: Scenario
@@ -45,6 +47,7 @@ class Quest:
     targets: tuple[int, ...]
     supplies: Mapping[int, tuple[int, ...]]
     posts: Mapping[int, tuple[Post, ...]]
+    springs: tuple[Spring, ...]
     left_out: tuple[str, ...]
     warnings: tuple[str, ...]
     deviates: Mapping[str, float]
@@ -89,7 +92,7 @@ def prepare(
     scenario: Scenario,
     *,
     roads: RoadMap | None = None,
-    grids: Sequence[Grid] | None = None,
+    grids: Sequence[Grid | Track] | None = None,
     via: Sequence[str] = (),
     closed: Sequence[str] = (),
     pessimism: float | None = None,
@@ -161,7 +164,7 @@ def prepare(
     quest = Quest(
         scenario=scenario, network=network, profile=profile, streets=streets, needs=needs,
         bans=tuple(bans), start=nodes[0], targets=tuple(nodes[1 : len(ends)]),
-        supplies=supplies, posts=posts, left_out=tuple(left_out),
+        supplies=supplies, posts=posts, springs=tuple(roads.springs), left_out=tuple(left_out),
         warnings=_warnings(scenario, network, profile), deviates={},
     )  # fmt: skip
     _check_ends(quest)
@@ -170,8 +173,8 @@ def prepare(
 
 
 def _sources(
-    scenario: Scenario, roads: RoadMap | None, grids: Sequence[Grid] | None
-) -> tuple[RoadMap, Sequence[Grid]]:
+    scenario: Scenario, roads: RoadMap | None, grids: Sequence[Grid | Track] | None
+) -> tuple[RoadMap, Sequence[Grid | Track]]:
     """The roads and the grids of the ground, read where they were not given."""
     folder, route = scenario.folder, scenario.file.route
     if roads is None:

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from operator import add, le
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,6 +83,18 @@ class Streets:
         for one, other in self.barred:
             kept &= (before != one) | (after != other)
         return before[kept], after[kept]
+
+    @cached_property
+    def figures(self) -> tuple[list[Any], ...]:
+        """Usual time by the gear left in, usual and least water, least coal, most aboard."""
+        usage = self.usage
+        return tuple(
+            figures.tolist()
+            for figures in (
+                usage.time.transpose(0, 2, 1), usage.water, usage.least_water, usage.least_coal,
+                usage.heaviest,
+            )
+        )  # fmt: skip
 
     def barring(self, parts: Collection[tuple[int, ...]]) -> "Streets":
         """The same without single edges and turns that proved too steep."""
@@ -335,13 +347,7 @@ def efficient_ways(
     .. [1] E. Q. V. Martins, "On a multicriteria shortest path problem", European Journal
        of Operational Research 16 (1984), 236-245: label setting (from memory).
     """
-    time, water_of, least_water, least_coal, most = (
-        figures.tolist()
-        for figures in (
-            streets.usage.time.transpose(0, 2, 1), streets.usage.water, streets.usage.least_water,
-            streets.usage.least_coal, streets.usage.heaviest,
-        )
-    )  # fmt: skip
+    time, water_of, least_water, least_coal, most = streets.figures
     ahead, latest = ([], np.inf) if limit is None else (limit[0].tolist(), limit[1])
     trail = _Trail()
     start = (0.0,) * streets.usage.gears
