@@ -217,6 +217,16 @@ def test_a_dead_end_is_entered_only_where_the_train_can_turn(
             choose_way(quest)
 
 
+def test_a_via_at_a_dead_end_says_that_the_train_must_turn(plain_scenario: Scenario) -> None:
+    places = {"E": (2500.0, -2300.0, 102.0)}
+    links = [("A", "C"), ("C", "Z"), ("C", "E")]
+    quest = quest_of(plain_scenario, links, places=places, via=["E"])
+    with pytest.raises(NoPlanError, match="from 'E' the train gets on only by turning round"):
+        choose_way(quest)
+    quest = quest_of(plain_scenario, links, places=places, via=["E"], turning=["E"])
+    assert path_of(quest, choose_way(quest).best.edges) == "ACECZ"
+
+
 def test_islands_are_named(plain_scenario: Scenario) -> None:
     with pytest.raises(NoPlanError, match="the roads do not join"):
         quest_of(plain_scenario, [("A", "B"), ("C", "Z")])

@@ -224,6 +224,8 @@ class _Hunt:
         self.lowest, self.complete, self.every = np.inf, True, True
         usual = time_onward(quest.streets, quest.streets.usage.time, quest.targets, quest.start)
         self.quickest = float(usual[0, -1].min())
+        if np.isinf(self.quickest):
+            raise NoPlanError(_must_turn(quest, usual))
         self.detour = _DETOURS[0] if aim.first == "earliest" else _DETOURS[-1]
 
     def widen(self) -> bool:
@@ -294,13 +296,28 @@ def _too_steep(quest: Quest, edges: tuple[int, ...]) -> set[tuple[int, ...]]:
     }
 
 
+def _must_turn(quest: Quest, onward: Array) -> str:
+    """Where the train would have to turn round, the roads themselves joining."""
+    places = [*(quest.network.node_names[node].lstrip("@") for node in quest.targets)]
+    where = quest.scenario.file.start
+    for stage, target in enumerate(quest.targets[:-1], start=1):
+        reached = np.array(quest.streets.head) == target
+        if np.isinf(onward[stage, :-1][reached]).all():
+            where = places[stage - 1]
+    return (
+        f"from '{where}' the train gets on only by turning round, and no turning place is "
+        "known there; mark one in the network, or put the place on another road"
+    )
+
+
 def _no_way(quest: Quest, barren: Sequence[tuple[tuple[int, ...], str]], *, complete: bool) -> str:
     """Why no way keeps every limit, by the first way tried."""
     which = "on none of the ways" if complete else "on none of the ways tried"
     if not barren:
         return (
             f"{which} do the stores reach from one supply to the next, filled at every one; "
-            "add a supply, or lower the reserve" + "".join(f"\n{said}" for said in quest.left_out)
+            "add a supply, lower the reserve, or mark where the train can turn round"
+            + "".join(f"\n{said}" for said in quest.left_out)
         )
     return f"{which} ({len(barren)}) does a plan keep every limit. The quickest: {barren[0][1]}"
 
