@@ -66,7 +66,7 @@ def draw_ways(compared: Compared, system: UnitSystem) -> str:
             )
             if sign[0] in {mark["kind"] for mark in marks}
         ],
-        "remarks": ["North is up. Where ways share a road the lower letter lies on top."],
+        "remarks": ["North is up. Where ways share a road the earlier letter lies on top."],
         "twice": False,
         "metric": system.name == "metric",
     }  # fmt: skip
