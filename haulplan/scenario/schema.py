@@ -57,13 +57,15 @@ Surface = Literal[
 ]  # fmt: skip
 
 
-class Model(BaseModel):
-    """What every section and row is: frozen, and strict about names."""
-
+class _Model(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=True)
 
 
-class Gear(Model):
+#: What rows of tables beside a scenario are made of too.
+Model = _Model
+
+
+class Gear(_Model):
     """One gear: crank turns per turn of the driving wheels, and the speed it is driven at."""
 
     name: Text
@@ -72,7 +74,7 @@ class Gear(Model):
     meshes: Annotated[int, Field(ge=1, le=6, strict=True)] | None = None
 
 
-class Glass(Model):
+class Glass(_Model):
     """The boiler's shape where the water glass matters, from its owner or inspector.
 
     Distances along the boiler are from the middle of the free water surface, backwards
@@ -90,7 +92,7 @@ class Glass(Model):
     surface_area: Annotated[float, quantity("area", "0.05 m2", "20 m2")]
 
 
-class Engine(Model):
+class Engine(_Model):
     """The engine, as its owner describes it.
 
     `weight` is with the boiler filled to the working level and the crew up, tank and
@@ -154,7 +156,7 @@ class Engine(Model):
         return self
 
 
-class Wagon(Model):
+class Wagon(_Model):
     """One kind of wagon in the train."""
 
     name: Text
@@ -166,28 +168,28 @@ class Wagon(Model):
     count: Annotated[int, Field(ge=1, le=60, strict=True)] = 1
 
 
-class Train(Model):
+class Train(_Model):
     """The wagons; `dry_weight` states engine and train together where no engine is given."""
 
     wagons: Annotated[tuple[Wagon, ...], Field(max_length=60)] = ()
     dry_weight: Annotated[float, quantity("mass", "0 kg", "500 t")] | None = None
 
 
-class Stores(Model):
+class Stores(_Model):
     """Usable room in the tank and in the bunkers."""
 
     tank: Annotated[float, quantity("water", "1 L", "50000 L")]
     bunker: Annotated[float, quantity("coal", "0 kg", "20 t")]
 
 
-class Levels(Model):
+class Levels(_Model):
     """Water in the tank and coal in the bunkers."""
 
     water: Annotated[float, level("water")]
     coal: Annotated[float, level("coal")] = 0.0
 
 
-class Fuel(Model):
+class Fuel(_Model):
     """The fuel; `kind` names the one that figures not given are taken from."""
 
     name: Text
@@ -195,7 +197,7 @@ class Fuel(Model):
     heating_value: Annotated[float, quantity("heating value", "5000 Btu/lb", "16000 Btu/lb")]
 
 
-class Conditions(Model):
+class Conditions(_Model):
     """The day's conditions."""
 
     weather: Literal["dry", "wet", "mud", "frost"] = "dry"
@@ -205,7 +207,7 @@ class Conditions(Model):
     feed_solids: Annotated[float, quantity("solids", "0 ppm", "1900 ppm")] = 0.0
 
 
-class RouteSource(Model):
+class RouteSource(_Model):
     """Where the road comes from, and how places are put on it.
 
     `network` names roads to choose a way from, `heights` grids of the ground under them,
@@ -223,7 +225,7 @@ class RouteSource(Model):
     keep_off: Text | None = None
 
 
-class Outline(Model):
+class Outline(_Model):
     """What the train needs of a road besides strength, and what its owner refuses."""
 
     height: Annotated[float, quantity("length", "0.5 m", "6 m")] | None = None
@@ -234,7 +236,7 @@ class Outline(Model):
     fords: bool = False
 
 
-class Aim(Model):
+class Aim(_Model):
     """What the plan is best at: one aim first, or a weight on each."""
 
     first: Literal["earliest", "cheapest", "fewest stops"] | None = None
@@ -255,7 +257,7 @@ class Aim(Model):
         return self
 
 
-class ScenarioFile(Model):
+class ScenarioFile(_Model):
     """scenario.toml."""
 
     title: Text
@@ -283,7 +285,7 @@ class ScenarioFile(Model):
     stale_after: Annotated[float, quantity("duration", "1 day", "3650 day")] = 90 * _DAY
 
 
-class _Located(Model):
+class _Located(_Model):
     """A row put on the route by distance (`at`) or by latitude and longitude."""
 
     name: Text
@@ -351,7 +353,7 @@ class Place(_Located):
     note: Text | None = None
 
 
-class SurfaceRow(Model):
+class SurfaceRow(_Model):
     """One row of surfaces.csv: the surface, and a speed limit, of a stretch."""
 
     begin: Along
@@ -368,7 +370,7 @@ class SurfaceRow(Model):
         return self
 
 
-class RoadRow(Model):
+class RoadRow(_Model):
     """One row of route.csv or a grades table: the height there, or the grade from there on."""
 
     distance: Along
@@ -377,7 +379,7 @@ class RoadRow(Model):
     surface: Surface | None = None
 
 
-class DemandRow(Model):
+class DemandRow(_Model):
     """One row of demand.csv: measured use of a stretch.
 
     Water and coal with nothing aboard, and the extra use per mass of water and coal
