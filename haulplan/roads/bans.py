@@ -96,7 +96,7 @@ def needs_of(scenario: Scenario) -> Needs:
         steepest_climb=file.outline.steepest_climb,
         steepest_descent=None if engine is None else engine.steepest_descent,
         avoid=frozenset(file.outline.avoid),
-        fords=file.outline.fords,
+        fords=file.outline.fords == "take",
         metal_tyres=steel or any(w.tyre == "steel" for w in file.train.wagons),
         system=UNIT_SYSTEMS[file.units],
     )

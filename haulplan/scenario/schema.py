@@ -233,7 +233,7 @@ class Outline(_Model):
     heaviest_axle: Annotated[float, quantity("mass", "0.1 t", "60 t")] | None = None
     steepest_climb: Annotated[float, quantity("grade", "0 %", "40 %")] | None = None
     avoid: Annotated[tuple[Surface, ...], Field(max_length=9)] = ()
-    fords: bool = False
+    fords: Literal["avoid", "take"] = "avoid"
 
 
 class Aim(_Model):
