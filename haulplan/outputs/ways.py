@@ -20,7 +20,7 @@ from haulplan.roads.others import Account
 from haulplan.roads.quest import Quest
 from haulplan.roads.steer import Turn
 from haulplan.roads.ways import Chosen, Way
-from haulplan.units import UnitSystem
+from haulplan.units import DisplayUnit, UnitSystem
 
 if TYPE_CHECKING:
     from rich.console import Group, RenderableType
@@ -353,13 +353,16 @@ def render_ways(compared: Compared, system: UnitSystem) -> "Group":
 def _detour(compared: Compared, usual: Account, system: UnitSystem) -> str:
     """What the closure costs."""
     now = compared.accounts[0]
-    longer = now.length - usual.length
+
+    def more(unit: DisplayUnit, ours: float, theirs: float) -> str:
+        return f"{'+' if ours >= theirs else ''}{unit.number(ours - theirs)} {unit.label}"
+
     minutes = whole_minutes(now.duration) - whole_minutes(usual.duration)
+    road = more(system.distance, now.length, usual.length)
     return (
-        f"Against the way with no road closed: {system.distance.number(longer)} "
-        f"{system.distance.label} more road, {minutes} min, "
-        f"{system.water.number(now.water - usual.water)} {system.water.label} of water and "
-        f"{system.coal.number(now.coal - usual.coal)} {system.coal.label} of coal more"
+        f"Against the way with no road closed: road {road}, time {minutes:+} min, water "
+        f"{more(system.water, now.water, usual.water)}, coal "
+        f"{more(system.coal, now.coal, usual.coal)}"
     )
 
 
