@@ -19,6 +19,7 @@ TOP = Path(__file__).resolve().parent.parent
 RESULTS = TOP / "haulplan" / "evidence" / "RESULTS.md"
 SCENARIOS = ("hobmere-penniford",)
 RECORD = "sallow-flat-1907"
+NETWORKS = ("ellersby-coldwater",)
 
 
 def run(*words: str) -> str:
@@ -101,6 +102,11 @@ def main() -> None:
     if history.exists():
         shutil.rmtree(history)
     run(*reconstruct_words(history))
+    for name in NETWORKS:
+        ways = TOP / "maps" / f"{name}-ways"
+        if ways.exists():
+            shutil.rmtree(ways)
+        run("ways", f"scenarios/{name}", "--out", str(ways))
 
 
 if __name__ == "__main__":

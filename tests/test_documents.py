@@ -7,8 +7,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import click
 import pytest
 import refresh
+
+from haulplan.cli import cli
 
 TOP = Path(__file__).resolve().parent.parent
 README = (TOP / "README.md").read_text(encoding="utf-8")
@@ -59,9 +62,7 @@ def test_readme_first_command_writes_every_file(tmp_path: Path) -> None:
 
 
 def test_every_command_and_option_is_in_readme_or_help() -> None:
-    for command in (
-        "plan", "check", "demand", "evidence", "revise", "learn", "drill", "phone", "reconstruct",
-    ):  # fmt: skip
+    for command in cli.list_commands(click.Context(cli)):
         done = subprocess.run(
             [sys.executable, "-m", "haulplan", command, "--help"],
             capture_output=True, text=True, check=True,
@@ -90,6 +91,14 @@ def test_maps_hold_the_current_demand(name: str, tmp_path: Path) -> None:
     refresh.run("demand", f"scenarios/{name}", "--out", str(tmp_path / name))
     for file in ("stretches.csv", "hills.csv", "demand.svg"):
         kept = (TOP / "maps" / f"{name}-demand" / file).read_text(encoding="utf-8")
+        assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
+
+
+@pytest.mark.parametrize("name", refresh.NETWORKS)
+def test_maps_hold_the_current_ways(name: str, tmp_path: Path) -> None:
+    refresh.run("ways", f"scenarios/{name}", "--out", str(tmp_path / name))
+    for file in ("ways.csv", "turns.csv", "bans.csv", "route.gpx", "stops.csv"):
+        kept = (TOP / "maps" / f"{name}-ways" / file).read_text(encoding="utf-8")
         assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
 
 

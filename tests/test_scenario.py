@@ -29,6 +29,11 @@ MORE: Toml = {
     "route": {
         "file": "road.gpx", "track": "road", "grades": "grades.csv", "surface": "gravel",
         "snap": "80 m", "longest_gap": "1 km",
+        "network": "road.gpx", "heights": "road.gpx", "keep_off": "road.gpx",
+    },
+    "outline": {
+        "height": "3.4 m", "width": "2.5 m", "heaviest_axle": "9 t", "steepest_climb": "1 in 9",
+        "avoid": ["sand"], "fords": "take",
     },
     "engine": {
         "low_gear_descent": "6 %", "gear_change": "2 min", "running_cut_off": "50 %",
@@ -239,7 +244,7 @@ KEYS = list(keys_of(schema.ScenarioFile))
 #: Optional text is annotated one level deeper than the model shows.
 OPTIONAL_TEXT = {
     ("route", "file"), ("route", "track"), ("route", "grades"), ("engine", "kind"),
-    ("fuel", "kind"),
+    ("fuel", "kind"), ("route", "network"), ("route", "heights"), ("route", "keep_off"),
 }  # fmt: skip
 BAD: Mapping[str, tuple[object, ...]] = {
     "text": ("", "bell \a", "x" * 201, 5, True, [1], {"a": 1}),

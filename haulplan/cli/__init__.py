@@ -16,6 +16,7 @@ from haulplan.cli.phone import phone
 from haulplan.cli.plan import plan
 from haulplan.cli.reconstruct import reconstruct
 from haulplan.cli.revise import revise
+from haulplan.cli.ways import ways
 from haulplan.errors import HaulplanError
 
 __all__ = ["cli", "main"]
@@ -35,7 +36,9 @@ def cli() -> None:
     """  # noqa: D301  click reads the mark as it stands
 
 
-for _command in (plan, check, demand, evidence, revise, learn, drill, phone, reconstruct):
+for _command in (
+    plan, ways, check, demand, evidence, revise, learn, drill, phone, reconstruct,
+):  # fmt: skip
     cli.add_command(_command)
 
 

@@ -30,7 +30,7 @@ from haulplan.units import DisplayUnit, UnitSystem
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["draw_map"]
+__all__ = ["draw_map", "draw_page"]
 
 Array = NDArray[np.float64]
 Rows = list[list[str]]
@@ -102,6 +102,28 @@ def draw_map(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -
     """
     if route.line is None:
         raise ValueError("the road has no positions to draw; give it as a GPX track")
+    line = replace(route.line, longitude=np.unwrap(route.line.longitude, period=360.0))
+    data = _data(scenario, route, line, plan, system)
+    return draw_page(plan.title, line.position(route.length / 2), data)
+
+
+def draw_page(title: str, middle: tuple[float, float], data: dict[str, Any]) -> str:
+    """A page with a map drawn from prepared data.
+
+    Parameters
+    ----------
+    title
+        Of the page.
+    middle
+        Latitude and longitude to open at. [°]
+    data
+        What the page's script shows: lines by class, marks with their details, words.
+
+    Returns
+    -------
+    page
+        HTML that needs no other file and no network.
+    """
     import folium  # noqa: PLC0415  slow to load
     from branca.element import Element, Figure  # noqa: PLC0415
 
@@ -111,10 +133,9 @@ def draw_map(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -
         piece.text = text
         parent.add_child(piece)
 
-    line = replace(route.line, longitude=np.unwrap(route.line.longitude, period=360.0))
-    root = Figure(title=html.escape(plain(plan.title)))
+    root = Figure(title=html.escape(plain(title)))
     chart = folium.Map(
-        location=line.position(route.length / 2), tiles=None, attribution_control=False,
+        location=middle, tiles=None, attribution_control=False,
         zoom_snap=0.25,
     )  # fmt: skip
     # Its own random number would make each page differ; the lists name files elsewhere.
@@ -124,7 +145,6 @@ def draw_map(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -
     put(root.header, f"{_POLICY}<style>{style}</style><script>{library}</script>")
     put(root.html, _BODY)
     root.add_child(chart)
-    data = _data(scenario, route, line, plan, system)
     script = _own("map.js").replace("MAP", chart.get_name(), 1).replace("DATA", _embedded(data), 1)
     put(root.script, script)
     put(root.header, f"<style>{_own('map.css')}</style>")

@@ -20,7 +20,7 @@ from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
 from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
 
-__all__ = ["Scenario", "read_road_table", "read_scenario", "read_toml"]
+__all__ = ["Scenario", "read_road_table", "read_scenario", "read_table", "read_toml"]
 
 #: Larger files are refused: a day's road run is far below this. [bytes]
 MAX_BYTES = 64 * 1024 * 1024
@@ -129,6 +129,27 @@ def read_scenario(folder: Path | str) -> Scenario:
         filled=filled,
         grades_file=None if parsed.route.grades is None else root / parsed.route.grades,
     )
+
+
+def read_table(path: Path, model: type[Row], problems: list[Problem]) -> dict[int, Row]:
+    """Read any table of rows.
+
+    Parameters
+    ----------
+    path
+        A CSV file whose header names the model's fields.
+    model
+        What each row is.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    rows
+        By number in the file, the header being row 1.
+    """
+    table = _read_table(path, model, "USD", problems)
+    return {number: row for number, row in table.items() if isinstance(row, model)}
 
 
 def read_road_table(path: Path, problems: list[Problem]) -> tuple[schema.RoadRow, ...]:

@@ -39,7 +39,9 @@ __all__ = [
     "Levels",
     "LightingUp",
     "Meal",
+    "Model",
     "Nights",
+    "Outline",
     "Place",
     "Risk",
     "RoadRow",
@@ -234,7 +236,11 @@ class Conditions(Model):
 
 
 class RouteSource(Model):
-    """Where the road comes from, and how places are put on it."""
+    """Where the road comes from, and how places are put on it.
+
+    `network` names roads to choose a way from, `heights` grids of the ground under them,
+    `keep_off` areas no way may enter.
+    """
 
     file: Text | None = None
     track: Text | None = None
@@ -242,6 +248,20 @@ class RouteSource(Model):
     surface: Surface = "asphalt"
     snap: Annotated[float, quantity("length", "1 m", "5 km")] = 120.0
     longest_gap: Annotated[float, quantity("length", "0 m", "50 km")] = 2000.0
+    network: Text | None = None
+    heights: Text | None = None
+    keep_off: Text | None = None
+
+
+class Outline(Model):
+    """What the train needs of a road besides strength, and what its owner refuses."""
+
+    height: Annotated[float, quantity("length", "0.5 m", "6 m")] | None = None
+    width: Annotated[float, quantity("length", "0.5 m", "6 m")] | None = None
+    heaviest_axle: Annotated[float, quantity("mass", "0.1 t", "60 t")] | None = None
+    steepest_climb: Annotated[float, quantity("grade", "0 %", "40 %")] | None = None
+    avoid: Annotated[tuple[Surface, ...], Field(max_length=9)] = ()
+    fords: Literal["avoid", "take"] = "avoid"
 
 
 class Aim(Model):
@@ -383,6 +403,7 @@ class ScenarioFile(Model):
     at_finish: Levels
     reserve: Levels
     route: RouteSource = RouteSource()
+    outline: Outline = Outline()
     engine: Engine | None = None
     fuel: Fuel | None = None
     train: Train = Train()

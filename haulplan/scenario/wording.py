@@ -22,7 +22,7 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "string_pattern_mismatch": "write three capital letters, as in 'USD'",
     "literal_error": "write {expected}",
     "model_type": "write a section of keys there, in [brackets]",
-    "tuple_type": "write one section for each, in [[double brackets]]",
+    "tuple_type": "write one section for each, in [[double brackets]], or a list in [brackets]",
     "too_short": "give at least {min_length}",
     "too_long": "give at most {max_length}",
     "int_type": "write a whole number, without quotes",
