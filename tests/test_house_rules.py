@@ -19,8 +19,8 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 #: The steps in the order of the data; each may use those before it.
 FLOW = (
-    "errors", "units", "scenario", "route", "demand", "evidence", "plan", "replay", "outputs",
-    "cli",
+    "errors", "units", "scenario", "route", "demand", "evidence", "plan", "replay",
+    "stations", "outputs", "cli",
 )  # fmt: skip
 #: What replay may have of plan: the plan itself, and nothing that helped to make it.
 PROOF = {"haulplan.plan.plan"}

@@ -11,6 +11,7 @@ from haulplan.cli.check import check
 from haulplan.cli.demand import demand
 from haulplan.cli.evidence import evidence
 from haulplan.cli.plan import plan
+from haulplan.cli.stations import stations
 from haulplan.errors import HaulplanError
 
 __all__ = ["cli", "main"]
@@ -30,7 +31,7 @@ def cli() -> None:
     """  # noqa: D301  click reads the mark as it stands
 
 
-for _command in (plan, check, demand, evidence):
+for _command in (plan, check, demand, evidence, stations):
     cli.add_command(_command)
 
 

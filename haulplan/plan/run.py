@@ -4,7 +4,7 @@ import math
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 import highspy
 import numpy as np
@@ -15,12 +15,11 @@ from haulplan.errors import InternalError
 from haulplan.plan.model import Programme
 from haulplan.plan.tighten import Inequality
 
-__all__ = ["Outcome", "Relaxation", "run"]
+__all__ = ["Model", "Outcome", "Relaxation", "run"]
 
 Array = NDArray[np.float64]
 
 _OPTIONS: Final = (
-    ("mip_rel_gap", 0.0),
     ("mip_abs_gap", 1e-9),
     # Tighter tolerances make HiGHS call solvable problems infeasible; with its heuristics
     # switched off one by one it has called answers optimal that were not. Leave both be.
@@ -45,12 +44,14 @@ class _Solver(pulp.HiGHS):  # type: ignore[misc]
 
     #: Values by variable name to start from.
     start: Mapping[str, float] | None = None
+    #: Relative gap to stop at.
+    gap = 0.0
 
     def createAndConfigureSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
         """Make the solver with our options."""
         solver = _SilentHighs()
         limit = self.timeLimit if self.timeLimit is not None else math.inf
-        for option, value in (*_OPTIONS, ("time_limit", limit)):
+        for option, value in (*_OPTIONS, ("mip_rel_gap", self.gap), ("time_limit", limit)):
             solver.setOptionValue(option, value)
         lp.solverModel = solver
 
@@ -86,6 +87,14 @@ def _columns(problem: Any) -> dict[str, int]:  # noqa: ANN401  a PuLP problem
     return {variable.name: column for column, variable in enumerate(ordered)}
 
 
+class Model(Protocol):
+    """Anything that holds a PuLP problem."""
+
+    @property
+    def problem(self) -> Any:  # noqa: ANN401  a PuLP problem
+        """The problem, its objective set."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Outcome:
     """How one run of the solver ended."""
@@ -97,11 +106,12 @@ class Outcome:
 
 
 def run(
-    programme: Programme,
+    programme: Model,
     deadline: float | None,
     *,
     start: Mapping[str, float] | None = None,
     optional: bool = False,
+    gap: float = 0.0,
 ) -> Outcome:
     """Run the solver once and read its own words on how it ended.
 
@@ -115,6 +125,8 @@ def run(
         Values by variable name to start from.
     optional
         True if the time limit may end the run without an answer: not found, not proven.
+    gap
+        Relative gap at which an answer counts as good enough; its bound stays honest. [-]
 
     Returns
     -------
@@ -130,14 +142,15 @@ def run(
     limit = None if deadline is None else max(deadline - time.monotonic(), _LEAST_TIME)
     solver = _Solver(msg=False, timeLimit=limit)
     solver.start = start
+    solver.gap = gap
     try:
         problem.solve(solver)
     except pulp.PulpSolverError as error:
         raise InternalError(f"the solver failed: {error}") from error
-    return _read(problem, optional=optional)
+    return _read(problem, optional=optional, gap=gap)
 
 
-def _read(problem: Any, *, optional: bool) -> Outcome:  # noqa: ANN401  a PuLP problem
+def _read(problem: Any, *, optional: bool, gap: float) -> Outcome:  # noqa: ANN401  a PuLP problem
     highs = problem.solverModel
     status, info = highs.getModelStatus(), highs.getInfo()
     ended = highspy.HighsModelStatus
@@ -157,7 +170,7 @@ def _read(problem: Any, *, optional: bool) -> Outcome:  # noqa: ANN401  a PuLP p
         raise InternalError(f"the solver ended with '{highs.modelStatusToString(status)}'")
     value = float(pulp.value(problem.objective))
     proven = status == ended.kOptimal
-    lag = 0.0 if proven else info.objective_function_value - info.mip_dual_bound
+    lag = 0.0 if proven and not gap else info.objective_function_value - info.mip_dual_bound
     return Outcome(found=True, proven=proven, value=value, bound=value - max(lag, 0.0))
 
 

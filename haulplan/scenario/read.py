@@ -19,7 +19,7 @@ from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
 from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
 
-__all__ = ["Scenario", "read_road_table", "read_scenario"]
+__all__ = ["Scenario", "read_road_table", "read_scenario", "read_table", "read_toml"]
 
 #: Larger files are refused: a day's road run is far below this. [bytes]
 MAX_BYTES = 64 * 1024 * 1024
@@ -97,12 +97,12 @@ def read_scenario(folder: Path | str) -> Scenario:
             ]
         )
     problems: list[Problem] = []
-    raw = _read_toml(root / "scenario.toml", problems)
+    raw = read_toml(root / "scenario.toml", problems)
     raw, filled = fill_from_kinds(raw, problems)
     parsed = validate(schema.ScenarioFile, raw, "scenario.toml", problems, context=None)
     currency = _currency(raw)
     tables = {
-        name: _read_table(root / name, model, currency, problems)
+        name: read_table(root / name, model, currency, problems)
         for name, model in _TABLES.items()
         if (root / name).exists()
     }
@@ -140,7 +140,7 @@ def read_road_table(path: Path, problems: list[Problem]) -> tuple[schema.RoadRow
         In the order of their distance.
     """
     before = len(problems)
-    table = _read_table(path, schema.RoadRow, "USD", problems)
+    table = read_table(path, schema.RoadRow, "USD", problems)
     rows = _typed(table, schema.RoadRow)
     if len(problems) > before:
         return rows
@@ -208,7 +208,21 @@ def _read_text(path: Path, problems: list[Problem]) -> str | None:
     return None
 
 
-def _read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
+def read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
+    """The keys of a TOML file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    keys
+        None at all where the file cannot be read.
+    """
     text = _read_text(path, problems)
     if text is None:
         return {}
@@ -225,10 +239,27 @@ def _read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
     return {}
 
 
-def _read_table(
+def read_table(
     path: Path, model: type[BaseModel], currency: str | None, problems: list[Problem]
 ) -> dict[int, BaseModel]:
-    """The rows of one CSV table by number, each checked by its model."""
+    """The rows of one CSV table by number, each checked by its model.
+
+    Parameters
+    ----------
+    path
+        The file.
+    model
+        What a row should be.
+    currency
+        That prices must use.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    rows
+        Those that are right.
+    """
     before = len(problems)
     lines = _read_lines(path, problems)
     header = _read_header(path.name, lines[0], model, problems) if lines else None

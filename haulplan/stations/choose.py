@@ -1,0 +1,409 @@
+"""Choose the stations: the organiser's aims in order, proof, losses, and why there are none."""
+
+import math
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Final, cast
+
+import pulp
+
+from haulplan.errors import InternalError, NoPlanError
+from haulplan.plan.run import run
+from haulplan.stations.cover import Cover, build_cover
+from haulplan.stations.overview import Cut, Overview, build_overview
+from haulplan.stations.schema import AIMS, Aim
+from haulplan.stations.task import Drinker, Task
+
+__all__ = ["Choice", "Given", "Stage", "choose", "serves"]
+
+#: Later aims count as met this near to their best. haulplan's assumption. [-]
+_GAP: Final = 0.01
+#: Longest spent on the coarse count of stations. [s]
+_COUNTING: Final = 6.0
+#: Waits nearer together than this count as equal. haulplan's assumption. [min]
+_HALF_MINUTE: Final = 0.5
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Given:
+    """One planned stop: arrival and mark to fill to, pessimistic [kg]; visit and place."""
+
+    visit: int
+    place: int
+    arrive: float
+    take: float
+    mark: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stage:
+    """How one aim ended: value and proven bound, in stations, minutes or money."""
+
+    aim: str
+    value: float
+    bound: float
+    proven: bool
+
+    @property
+    def gap(self) -> float:
+        """Distance from the bound, relative to the value [-]."""
+        return 0.0 if self.value <= self.bound else (self.value - self.bound) / abs(self.value)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """Open places, every engine's stops in driving order, levels at its finish [kg]."""
+
+    open: tuple[int, ...]
+    stops: tuple[tuple[Given, ...], ...]
+    finish: tuple[float, ...]
+    stages: tuple[Stage, ...]
+    losses: bool
+
+
+def choose(
+    task: Task,
+    *,
+    aims: Sequence[Aim] = AIMS,
+    losses: bool = False,
+    time_limit: float | None = None,
+    cuts: Sequence[Cut] = (),
+    say: Say = lambda _: None,
+) -> Choice:
+    """The best stations by the aims in their order.
+
+    Parameters
+    ----------
+    task
+        The numbers.
+    aims
+        The first counts first; each later one is sought among what the earlier leave.
+    losses
+        Whether every engine must get round with any one station lost, however long its
+        queues are then.
+    time_limit
+        Most seconds; an answer that is not proven by then says how far off it may be. [s]
+    cuts
+        What is known of the places beforehand.
+    say
+        Told what is being done.
+
+    Returns
+    -------
+    choice
+        Stations, stops and marks.
+
+    Raises
+    ------
+    NoPlanError
+        If no choice of places lets every engine through; the stretch or limit is named.
+    """
+    done = math.inf if time_limit is None else time.monotonic() + time_limit
+    _refuse_gaps(task, losses=losses)
+    search = _Search(task=task, losses=losses, done=done, cuts=list(cuts))
+    stages: list[Stage] = []
+    best: frozenset[int] | None = None
+    for aim in aims:
+        say(f"choosing stations: {aim}")
+        stage, best = _stage(search, aim, stages, best)
+        stages.append(stage)
+    assert best is not None
+    say("sparing stops, setting the marks")
+    return _settle(task, best, stages, done, losses=losses)
+
+
+@dataclass(kw_only=True)
+class _Search:
+    """What the search for stations has to go by and has learnt; `tried` by places."""
+
+    task: Task
+    losses: bool
+    done: float
+    cuts: list[Cut]
+    tried: dict[frozenset[int], bool] = field(default_factory=dict)
+
+
+def _stage(
+    search: _Search, aim: Aim, earlier: Sequence[Stage], best: frozenset[int] | None
+) -> tuple[Stage, frozenset[int]]:
+    """Seek one aim among what the earlier leave: bounds from above and below until they meet."""
+    task = search.task
+    passed: list[Cut] = []
+    value = math.inf if best is None else _value(task, best, aim, earlier, search.done)
+    bound = -math.inf
+    if aim == "fewest stations":
+        passed.append(_at_least(search))
+    while True:
+        overview = build_overview(task, losses=search.losses, cuts=[*search.cuts, *passed])
+        for stage in earlier:
+            bind = _aimed(overview, cast("Aim", stage.aim))
+            problem = overview.problem
+            problem += bind <= _kept(stage)
+        overview.problem.setObjective(_aimed(overview, aim) + 0.0 * overview.waits)
+        outcome = run(overview, search.done, optional=True, gap=1e-4)
+        if not outcome.found and outcome.proven and best is None:
+            raise NoPlanError(_why(task))
+        if outcome.found or outcome.proven:
+            found = outcome.bound if outcome.found else math.inf
+            found = math.ceil(found - 1e-6) if aim == "fewest stations" and found < 1e9 else found
+            bound = max(bound, min(found, value))
+        if not outcome.found or bound >= value - _near(aim, value):
+            break
+        opened = frozenset(s for s, z in enumerate(overview.open) if z.varValue > 0.5)
+        if cut := _lesson(search, opened):
+            search.cuts.append(cut)
+        else:
+            reached = _value(task, opened, aim, earlier, search.done)
+            if reached < value:
+                best, value = opened, reached
+            passed.append(_other_than(task, opened))
+        if time.monotonic() > search.done and best is not None:
+            break
+    if best is None:
+        raise InternalError(
+            "no stations were found within the time limit; raise --time-limit. This does not "
+            "show that there are none"
+        )
+    bound = min(max(bound, 0.0), value)
+    proven = bound >= value - _near(aim, value)
+    return Stage(aim=aim, value=value, bound=bound, proven=proven), best
+
+
+def _at_least(search: _Search) -> Cut:
+    """How many stations there must be, by the coarse count that is quick to prove."""
+    task = search.task
+    overview = build_overview(task, losses=search.losses, cuts=search.cuts, brief=True)
+    overview.problem.setObjective(overview.stations())
+    soon = min(search.done, time.monotonic() + _COUNTING)
+    outcome = run(overview, soon, optional=True)
+    least = math.ceil(outcome.bound - 1e-6) if outcome.found else 0
+    stations = frozenset(s for s, place in enumerate(task.places) if place.station)
+    return Cut(places=stations, least=least)
+
+
+def _near(aim: Aim, value: float) -> float:
+    """How near to the bound an answer counts as proved."""
+    if aim == "fewest stations" or not math.isfinite(value):
+        return 0.5
+    return max(_GAP * abs(value), _HALF_MINUTE if aim == "best service" else 0.0, 1e-6)
+
+
+def _kept(stage: Stage) -> float:
+    """What a later aim may let an earlier one come to."""
+    slack = _HALF_MINUTE if stage.aim == "best service" else 1e-6 * max(abs(stage.value), 1.0)
+    return stage.value + slack
+
+
+def _aimed(programme: Overview | Cover, aim: Aim) -> Any:  # noqa: ANN401  a PuLP expression
+    if aim == "best service":
+        return programme.service()
+    if aim == "least cost":
+        return programme.cost()
+    stations = [place.station for place in programme.task.places]
+    if isinstance(programme, Overview):
+        return programme.stations()
+    return pulp.LpAffineExpression([], sum(stations[s] for s in programme.open))
+
+
+def _other_than(task: Task, opened: frozenset[int]) -> Cut:
+    """Anything but exactly these places."""
+    every = frozenset(range(len(task.places)))
+    return Cut(places=every - opened, least=1, shut=opened)
+
+
+def _lesson(search: _Search, opened: frozenset[int]) -> Cut | None:
+    """What is to be learnt where these places, or these but for a lost one, do not do."""
+    every = frozenset(s for s, p in enumerate(search.task.places) if p.status != "forbidden")
+    for lost in [None, *(sorted(opened) if search.losses else ())]:
+        left = opened if lost is None else opened - {lost}
+        if _through(search, left, lost=lost is not None):
+            continue
+        # As many more as do not help: the cut is the stronger for each.
+        for other in sorted(every - opened):
+            if time.monotonic() > search.done:
+                break
+            if not _through(search, left | {other}, lost=lost is not None):
+                left |= {other}
+        return Cut(places=every - left, least=1 if lost is None else 2)
+    return None
+
+
+def _through(search: _Search, opened: frozenset[int], *, lost: bool) -> bool:
+    """Whether these places let every engine through; with one lost, however long they queue."""
+    key = opened | {-1} if lost else opened
+    if key not in search.tried:
+        task = replace(search.task, longest_wait=math.inf) if lost else search.task
+        search.tried[key] = serves(task, opened)
+    return search.tried[key]
+
+
+def serves(task: Task, opened: frozenset[int]) -> bool:
+    """Whether these places let every engine through.
+
+    Parameters
+    ----------
+    task
+        The numbers.
+    opened
+        Places that work.
+
+    Returns
+    -------
+    through
+        True if they do.
+    """
+    cover = build_cover(task, opened)
+    cover.problem.setObjective(cover.waits + 0.0)
+    return run(cover, None, gap=1.0).found
+
+
+def _value(
+    task: Task, opened: frozenset[int], aim: Aim, earlier: Sequence[Stage], done: float
+) -> float:
+    """The best these places do for an aim while they keep the earlier; infinite if they cannot."""
+    cover = _bound_cover(task, opened, earlier, waits=aim == "best service")
+    if aim == "fewest stations":
+        return float(sum(task.places[s].station for s in opened))
+    cover.problem.setObjective(_aimed(cover, aim) + 0.0 * cover.waits)
+    outcome = run(cover, max(done, time.monotonic() + 1.0), optional=True, gap=1e-4)
+    return outcome.value if outcome.found else math.inf
+
+
+def _bound_cover(
+    task: Task, opened: frozenset[int], stages: Sequence[Stage], *, waits: bool = False
+) -> Cover:
+    """The programme of these places with the aims already reached."""
+    cover = build_cover(task, opened)
+    problem = cover.problem
+    if waits or any(stage.aim == "best service" for stage in stages):
+        cover.bind_waits()
+    for stage in stages:
+        if stage.aim != "fewest stations":
+            problem += _aimed(cover, cast("Aim", stage.aim)) + 0.0 * cover.waits <= _kept(stage)
+    return cover
+
+
+def _settle(
+    task: Task, opened: frozenset[int], stages: list[Stage], done: float, *, losses: bool
+) -> Choice:
+    """Spare stops that nobody needs, then fill every tank as high as the limits let."""
+    cover = _bound_cover(task, opened, stages)
+    problem = cover.problem
+    problem.setObjective(pulp.lpSum(cover.stops.values()) + 0.0 * cover.waits)
+    if not run(cover, max(done, time.monotonic() + 5.0), gap=_GAP).found:
+        raise InternalError("the chosen stations do not serve the fleet after all; report this")
+    stopping = {key: round(y.varValue) for key, y in cover.stops.items()}
+    for key, y in cover.stops.items():
+        y.lowBound = y.upBound = stopping[key]
+    tanks = [drinker.tank for drinker in task.drinkers]
+    problem.setObjective(
+        pulp.LpAffineExpression(
+            [(level, -1.0 / tanks[e]) for (e, _), level in cover.levels.items()]
+            + [(level, -1.0 / tanks[e]) for e, level in enumerate(cover.finish)]
+        )
+    )
+    if not run(cover, None).found:
+        raise InternalError("the chosen stops do not serve the fleet after all; report this")
+    return Choice(
+        open=tuple(sorted(opened)),
+        stops=tuple(
+            tuple(_given(cover, e, v) for v in range(len(task.visits)) if stopping.get((e, v)))
+            for e in range(len(task.drinkers))
+        ),
+        finish=tuple(float(level.varValue) for level in cover.finish),
+        stages=tuple(stages),
+        losses=losses,
+    )
+
+
+def _given(cover: Cover, e: int, v: int) -> Given:
+    arrive, take = (float(x[e, v].varValue) for x in (cover.levels, cover.takes))
+    drinker = cover.task.drinkers[e]
+    return Given(
+        visit=v,
+        place=cover.task.visits[v],
+        arrive=arrive,
+        take=take,
+        mark=min(arrive - drinker.wait + take, drinker.tank),
+    )
+
+
+def _refuse_gaps(task: Task, *, losses: bool) -> None:
+    """Refuse stretches that no candidate site breaks, naming engine, stretch and shortfall."""
+    wrong: dict[tuple[int, int], tuple[float, Drinker]] = {}
+    for drinker in task.drinkers:
+        for begin, end, lack in _bare(task, drinker, losses=losses):
+            if lack > wrong.get((begin, end), (0.0, drinker))[0]:
+                wrong[begin, end] = (lack, drinker)
+    if wrong:
+        raise NoPlanError("\n".join(_gap_text(task, *key, *wrong[key]) for key in sorted(wrong)))
+
+
+def _bare(task: Task, drinker: Drinker, *, losses: bool) -> list[tuple[int, int, float]]:
+    """Stretches between visits (-1 the start, `count` the finish) the tank cannot span."""
+    count = len(task.visits)
+    may = [
+        v for v in range(count)
+        if drinker.may[v] and task.places[task.visits[v]].status != "forbidden"
+    ]  # fmt: skip
+    ends = [*may, count]
+    found = []
+    for n, begin in enumerate([-1, *may]):
+        used = 0.0 if begin < 0 else float(drinker.use[begin])
+        level = drinker.at_start if begin < 0 else drinker.tank
+        target = min(n + int(losses), len(ends) - 1)
+        if begin == count or (n >= len(ends)):
+            continue
+        end = ends[target]
+        need = (drinker.total if end == count else float(drinker.use[end])) - used
+        need += drinker.reserve + (drinker.wait if end < count else 0.0)
+        if need > level + 1e-6:
+            found.append((begin, end, need - level))
+    return found
+
+
+def _gap_text(task: Task, begin: int, end: int, lack: float, drinker: Drinker) -> str:
+    def named(v: int) -> str:
+        if v < 0:
+            return "the start"
+        return "the finish" if v == len(task.visits) else task.places[task.visits[v]].name
+
+    return (
+        f"{drinker.name} cannot get from {named(begin)} to {named(end)}: its tank is short by "
+        f"{lack / drinker.tank:.0%} of what it holds; a site between them, a cart behind it, or "
+        "a lower pessimism or reserve would mend it"
+    )
+
+
+def _why(task: Task) -> str:
+    """Which one limit, lifted, would let everybody through."""
+    free: Sequence[tuple[str, dict[str, Any]]] = (
+        (
+            "the water at the places",
+            {"places": tuple(replace(p, water=math.inf) for p in task.places)},
+        ),
+        ("the longest wait", {"longest_wait": math.inf}),
+        ("what the trucks can bring", {"truck_water": math.inf}),
+        ("the rendezvous allowed", {"rendezvous": len(task.drinkers) * len(task.visits)}),
+    )
+    every = frozenset(s for s, p in enumerate(task.places) if p.status != "forbidden")
+    if serves(task, every):
+        return (
+            f"{task.hoses} hoses in all are too few: with every site open the fleet gets "
+            "through; have more hoses, or fewer on each site"
+        )
+    mends = []
+    for words, changes in free:
+        if serves(replace(task, **changes), every):
+            mends.append(words)
+    if mends:
+        return (
+            "no choice of stations keeps every limit; with any one of these lifted there is "
+            f"one: {', '.join(mends)}"
+        )
+    return (
+        "no choice of stations keeps every limit, nor with any one of them lifted: more sites, "
+        "more hoses and more water are needed together"
+    )
