@@ -21,6 +21,9 @@ __all__ = ["Choice", "Given", "Stage", "choose", "serves"]
 _GAP: Final = 0.01
 #: Longest spent on the coarse count of stations. [s]
 _COUNTING: Final = 6.0
+#: Sets of places tried for one aim, however far from proved; a count, so that the answer
+#: does not hang on the machine.
+_MOST_TRIES: Final = 10
 #: Waits nearer together than this count as equal. haulplan's assumption. [min]
 _HALF_MINUTE: Final = 0.5
 Say = Callable[[str], None]
@@ -131,6 +134,7 @@ def _stage(
     """Seek one aim among what the earlier leave: bounds from above and below until they meet."""
     task = search.task
     passed: list[Cut] = []
+    tries = 0
     value = math.inf if best is None else _value(task, best, aim, earlier, search.done)
     bound = -math.inf
     if aim == "fewest stations":
@@ -159,7 +163,9 @@ def _stage(
             if reached < value:
                 best, value = opened, reached
             passed.append(_other_than(task, opened))
-        if time.monotonic() > search.done and best is not None:
+            tries += 1
+        late = time.monotonic() > search.done
+        if best is not None and (late or tries >= _MOST_TRIES):
             break
     if best is None:
         raise InternalError(

@@ -27,6 +27,8 @@ Array = NDArray[np.float64]
 Say = Callable[[str], None]
 #: Pessimisms tried in turn where the wanted one leaves too many days dry. [-]
 _LADDER: Final = (0.95, 0.975, 0.99, 0.995, 0.999)
+#: So many times the dry days allowed is far too many. [-]
+_MANY: Final = 3.0
 #: Start gaps tried: from the event's own up to so much, in such steps. [s]
 _LONGEST_GAP, _GAP_STEP = 1200.0, 30.0
 #: Waits shorter than this are no queue. haulplan's assumption. [s]
@@ -137,7 +139,9 @@ def organise(
     fleet = build_fleet(event, course)
     wanted = event.file.chances.pessimism if pessimism is None else pessimism
     last: Odds | None = None
-    for share in [wanted, *(p for p in _LADDER if p > wanted)]:
+    ladder = [wanted, *(p for p in _LADDER if p > wanted)]
+    while ladder:
+        share = ladder.pop(0)
         factor = factor_at(event, share)
         choice, heavy, rota, coal = _served(
             event, course, fleet, factor, aims or event.file.aims, losses, time_limit, say
@@ -148,6 +152,8 @@ def organise(
             break
         last = odds
         say(f"too many dry days at a pessimism of {share:.1%}: trying a higher one")
+        if odds.dry > _MANY * odds.runs * (1 - event.file.chances.nobody_dry):
+            ladder = ladder[:-1][1:] + ladder[-1:]  # far off: one rung is not enough
     else:
         assert last is not None
         raise NoPlanError(_too_dry(event, fleet, last))
