@@ -379,7 +379,8 @@ def render_stations(found: Organised, system: UnitSystem) -> "Group":
 
     parts: list[RenderableType] = [*_heading(found, system), _text("")]
     parts += [_text("Stations", bold=True), _station_table(found, system), _text("")]
-    parts += [_text("Fleet", bold=True), _fleet_table(found, system), _text("")]
+    labels = f"Fleet: water in {system.water.label}, places in {system.distance.label}"
+    parts += [_text(labels, bold=True), _fleet_table(found, system), _text("")]
     if found.rota.shifts:
         parts += [_text("Trucks", bold=True), _truck_table(found, system), _text("")]
     parts += [_text("Gaps between starts, typical day", bold=True), _gap_table(found), _text("")]
@@ -446,7 +447,7 @@ def _table(columns: Sequence[tuple[str, str]]) -> "Table":
     for title, side in columns:
         table.add_column(
             title, justify="left" if side == "<" else "right", no_wrap=side != "<",
-            overflow="fold",
+            min_width=19 if title == "Engine" else None, overflow="fold",
         )  # fmt: skip
     return table
 
@@ -455,15 +456,15 @@ def _station_table(found: Organised, system: UnitSystem) -> "Table":
     table = _table(
         (
             ("No", ">"), ("Station", "<"), (f"At\n{system.distance.label}", ">"), ("Hoses", ">"),
-            ("En-\ngines", ">"), ("First\nlast", ">"), (f"Water\n{system.water.label}", ">"),
-            ("Coal\nbags", ">"), ("Wait min\nmean", ">"), ("19 in\n20", ">"),
+            ("Engines", ">"), ("First\nlast", ">"), (f"Water\n{system.water.label}", ">"),
+            ("Coal\nbags", ">"), ("Wait\nmin", ">"), ("19 in\n20", ">"),
         )
     )  # fmt: skip
     for number, place in _numbered(found):
         row = _station_row(found, number, place, system)
         water, bags = wanted_at(found, place)
         table.add_row(
-            number, _text(f"{row['station']}\n{row['kind']}"),
+            number, _text(str(row["station"])).append(f"\n{row['kind']}"),
             system.distance.number(found.course.sites[place].distance), str(row["hoses"]),
             str(row["engines"]), f"{row['first']}\n{row['last']}", system.water.number(water),
             str(bags), f"{row['mean wait [min]']:.0f}",
@@ -477,9 +478,8 @@ def _fleet_table(found: Organised, system: UnitSystem) -> "Table":
     names = {place: number for number, place in _numbered(found)}
     table = _table(
         (
-            ("Slot", ">"), ("Engine", "<"), ("Start", ">"), (f"Tank\n{water.label}", ">"),
-            (f"Use\n{water.label}", ">"), ("Stops", "<"), (f"Lowest\n{water.label}", ">"),
-            (f"at\n{system.distance.label}", ">"), ("1 day\nin 20", ">"),
+            ("Slot", ">"), ("Engine", "<"), ("Start", ">"), ("Tank", ">"), ("Use", ">"),
+            ("Stops", "<"), ("Lowest", ">"), ("at", ">"), ("1 day\nin 20", ">"),
         )
     )  # fmt: skip
     for e, engine in enumerate(found.fleet):

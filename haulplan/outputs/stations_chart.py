@@ -96,7 +96,7 @@ def _panel(
         return bottom - _PANEL * count / (highest * 1.08)
 
     name = f"{shortened(clean(site.name), 52)}, {system.distance.text(site.distance)}, "
-    text(root, LEFT, top - 7, f"{name}{site.hoses} hoses", font_weight="bold")
+    text(root, LEFT, top - 7, f"{name}hoses: {site.hoses}", font_weight="bold")
     for count in sorted({0, round(highest / 2), round(highest)}):
         shape(root, "line", x1=LEFT, x2=RIGHT, y1=y(count), y2=y(count), stroke="#8a8577",
               stroke_width=0.6)  # fmt: skip

@@ -28,14 +28,17 @@ h1 { font-size: 20pt; margin: 0 0 .2rem; }
 h2 { font-size: 14pt; margin: 1rem 0 .3rem; }
 p { margin: .2rem 0; }
 p.rule { border: 3px solid #000; padding: .4rem .6rem; font-weight: bold; margin: .6rem 0; }
-h1, h2, p, td, th, li { overflow-wrap: anywhere; unicode-bidi: isolate; }
+h1, h2, p, li { overflow-wrap: anywhere; unicode-bidi: isolate; }
+td, th { overflow-wrap: break-word; unicode-bidi: isolate; }
 div.wide { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; }
 tr { break-inside: avoid; }
 thead { display: table-header-group; }
 th, td { border: 1px solid #000; padding: .15rem .35rem; text-align: left; vertical-align: top; }
 th { font-size: 11pt; }
-td.n, th.n { text-align: right; white-space: nowrap; }
+td.n { text-align: right; white-space: nowrap; }
+th.n { text-align: right; }
+td.place { min-width: 9rem; }
 td.blank { min-width: 4.5rem; }
 ul { margin: .3rem 0; padding-left: 1.2rem; }
 @media screen and (max-width: 600px) { html { font-size: 12pt; } }
@@ -199,7 +202,16 @@ def _served(found: Organised, place: int, system: UnitSystem) -> str:
                 found.coal.get((halt.engine, halt.visit), ""), "",
             ]
         )  # fmt: skip
-    return f"<h2>Engines, as served on a typical day</h2>{_rows(header, rows)}"
+    came = {(halt.engine, halt.visit) for halt in halts}
+    passing = [
+        f"{found.fleet[e].name} ({g.mark / found.fleet[e].tank:.0%})"
+        for e, stops in enumerate(found.choice.stops)
+        for g in stops
+        if g.place == place and (e, g.visit) not in came
+    ]
+    words = "Expected to pass; to be filled only if the dip is below the figure behind the name: "
+    note = f"<p>{_escaped(words + ', '.join(passing))}.</p>" if passing else ""
+    return f"<h2>Engines, as served on a typical day</h2>{_rows(header, rows)}{note}"
 
 
 def _truck(found: Organised, k: int, system: UnitSystem) -> str:
@@ -232,19 +244,25 @@ def _truck(found: Organised, k: int, system: UnitSystem) -> str:
     )
 
 
+def _over(shift: Shift, system: UnitSystem) -> str:
+    """The bridges of a shift with the least posted figure."""
+    if not math.isfinite(shift.limit):
+        return ""
+    return f", over {', '.join(shift.bridges)}: posted {system.mass.text(shift.limit)}"
+
+
 def _shift_table(found: Organised, shifts: Sequence[Shift], system: UnitSystem) -> str:
     header = (
-        ("Set out", "n"), ("Fill min", "n"), ("Be there", "n"), ("Place", ""), ("Leave", "n"),
-        (f"Aboard {system.water.label}", "n"), (f"Give {system.water.label}", "n"),
-        (f"Gross {system.mass.label}", "n"), ("Posted on the way", ""), ("Done", "blank"),
+        ("Set out", "n"), ("Fill min", "n"), ("There", "n"), ("Leave", "n"), ("Place", "place"),
+        (f"Has {system.water.label}", "n"), (f"Gives {system.water.label}", "n"),
+        (f"Gross {system.mass.label}", "n"), ("Done", "blank"),
     )  # fmt: skip
     rows = [
         [
-            clock_text(s.arrive - s.travel), round(s.fill / 60) or "full", clock_text(s.arrive),
-            found.course.sites[s.place].name, clock_text(s.leave), system.water.number(s.load),
-            system.water.number(s.gives), system.mass.number(s.gross),
-            f"{system.mass.text(s.limit)} ({', '.join(s.bridges)})"
-            if math.isfinite(s.limit) else "none", "",
+            clock_text(s.arrive - s.travel), round(s.fill / 60) or "none", clock_text(s.arrive),
+            clock_text(s.leave), found.course.sites[s.place].name + _over(s, system),
+            system.water.number(s.load), system.water.number(s.gives),
+            system.mass.number(s.gross), "",
         ]
         for s in shifts
     ]  # fmt: skip

@@ -10,7 +10,7 @@ import pulp
 
 from haulplan.errors import InternalError, NoPlanError
 from haulplan.plan.run import run
-from haulplan.stations.cover import Cover, build_cover
+from haulplan.stations.cover import Cover, build_cover, weighted
 from haulplan.stations.overview import Cut, Overview, build_overview
 from haulplan.stations.schema import AIMS, Aim
 from haulplan.stations.task import Drinker, Task
@@ -21,8 +21,7 @@ __all__ = ["Choice", "Given", "Stage", "choose", "serves"]
 _GAP: Final = 0.01
 #: Longest spent on the coarse count of stations. [s]
 _COUNTING: Final = 6.0
-#: Sets of places tried for one aim, however far from proved; a count, so that the answer
-#: does not hang on the machine.
+#: Sets of places tried for one aim, however far from proved.
 _MOST_TRIES: Final = 10
 #: Waits nearer together than this count as equal. haulplan's assumption. [min]
 _HALF_MINUTE: Final = 0.5
@@ -73,6 +72,8 @@ def choose(
     losses: bool = False,
     time_limit: float | None = None,
     cuts: Sequence[Cut] = (),
+    gap: float = _GAP,
+    tries: int | None = _MOST_TRIES,
     say: Say = lambda _: None,
 ) -> Choice:
     """The best stations by the aims in their order.
@@ -90,6 +91,11 @@ def choose(
         Most seconds; an answer that is not proven by then says how far off it may be. [s]
     cuts
         What is known of the places beforehand.
+    gap
+        Relative gap at which waits and money count as proved best. [-]
+    tries
+        Most sets of places tried for waits and money after the first; no limit where None.
+        A count and not a time, so that the answer does not hang on the machine.
     say
         Told what is being done.
 
@@ -105,7 +111,9 @@ def choose(
     """
     done = math.inf if time_limit is None else time.monotonic() + time_limit
     _refuse_gaps(task, losses=losses)
-    search = _Search(task=task, losses=losses, done=done, cuts=list(cuts))
+    search = _Search(
+        task=task, losses=losses, done=done, cuts=list(cuts), gap=gap, tries=tries
+    )
     stages: list[Stage] = []
     best: frozenset[int] | None = None
     for aim in aims:
@@ -125,6 +133,8 @@ class _Search:
     losses: bool
     done: float
     cuts: list[Cut]
+    gap: float
+    tries: int | None
     tried: dict[frozenset[int], bool] = field(default_factory=dict)
 
 
@@ -153,7 +163,7 @@ def _stage(
             found = outcome.bound if outcome.found else math.inf
             found = math.ceil(found - 1e-6) if aim == "fewest stations" and found < 1e9 else found
             bound = max(bound, min(found, value))
-        if not outcome.found or bound >= value - _near(aim, value):
+        if not outcome.found or bound >= value - _near(search, aim, value):
             break
         opened = frozenset(s for s, z in enumerate(overview.open) if z.varValue > 0.5)
         if cut := _lesson(search, opened):
@@ -165,7 +175,7 @@ def _stage(
             passed.append(_other_than(task, opened))
             tries += 1
         late = time.monotonic() > search.done
-        if best is not None and (late or tries >= _MOST_TRIES):
+        if best is not None and (late or tries == search.tries):
             break
     if best is None:
         raise InternalError(
@@ -173,7 +183,7 @@ def _stage(
             "show that there are none"
         )
     bound = min(max(bound, 0.0), value)
-    proven = bound >= value - _near(aim, value)
+    proven = bound >= value - _near(search, aim, value)
     return Stage(aim=aim, value=value, bound=bound, proven=proven), best
 
 
@@ -189,11 +199,11 @@ def _at_least(search: _Search) -> Cut:
     return Cut(places=stations, least=least)
 
 
-def _near(aim: Aim, value: float) -> float:
+def _near(search: _Search, aim: Aim, value: float) -> float:
     """How near to the bound an answer counts as proved."""
     if aim == "fewest stations" or not math.isfinite(value):
         return 0.5
-    return max(_GAP * abs(value), _HALF_MINUTE if aim == "best service" else 0.0, 1e-6)
+    return max(search.gap * abs(value), 1e-6)
 
 
 def _kept(stage: Stage) -> float:
@@ -210,7 +220,7 @@ def _aimed(programme: Overview | Cover, aim: Aim) -> Any:  # noqa: ANN401  a PuL
     stations = [place.station for place in programme.task.places]
     if isinstance(programme, Overview):
         return programme.stations()
-    return pulp.LpAffineExpression([], sum(stations[s] for s in programme.open))
+    return pulp.lpSum([]) + float(sum(stations[s] for s in programme.open))
 
 
 def _other_than(task: Task, opened: frozenset[int]) -> Cut:
@@ -297,7 +307,7 @@ def _settle(
     """Spare stops that nobody needs, then fill every tank as high as the limits let."""
     cover = _bound_cover(task, opened, stages)
     problem = cover.problem
-    problem.setObjective(pulp.lpSum(cover.stops.values()) + 0.0 * cover.waits)
+    problem.setObjective(pulp.lpSum(list(cover.stops.values())) + 0.0 * cover.waits)
     if not run(cover, max(done, time.monotonic() + 5.0), gap=_GAP).found:
         raise InternalError("the chosen stations do not serve the fleet after all; report this")
     stopping = {key: round(y.varValue) for key, y in cover.stops.items()}
@@ -305,7 +315,7 @@ def _settle(
         y.lowBound = y.upBound = stopping[key]
     tanks = [drinker.tank for drinker in task.drinkers]
     problem.setObjective(
-        pulp.LpAffineExpression(
+        weighted(
             [(level, -1.0 / tanks[e]) for (e, _), level in cover.levels.items()]
             + [(level, -1.0 / tanks[e]) for e, level in enumerate(cover.finish)]
         )

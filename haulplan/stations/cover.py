@@ -32,6 +32,7 @@ Valid inequality: (10) *windows*, Σ y ≥ 1 over the visits of every stretch no
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -41,7 +42,7 @@ from numpy.typing import NDArray
 
 from haulplan.stations.task import Drinker, Task
 
-__all__ = ["Cover", "Window", "build_cover", "windows_of"]
+__all__ = ["Cover", "Window", "build_cover", "weighted", "windows_of"]
 
 Array = NDArray[np.float64]
 #: Water within this of a bound counts as on it. [kg]
@@ -77,13 +78,13 @@ class Cover:
             for (_, v), q in self.takes.items()
             if places[self.task.visits[v]].water_price
         ]
-        return pulp.LpAffineExpression(terms, sum(places[s].cost for s in self.open))
+        return weighted(terms) + sum(places[s].cost for s in self.open)
 
     def service(self) -> Any:  # noqa: ANN401  a PuLP expression
         """The longest wait, and what an engine stands at hoses on average [min]."""
         terms = [term for s in sorted(self.open) for term in _work(self, s)]
         share = 1.0 / len(self.task.drinkers)
-        return pulp.LpAffineExpression([(self.waits, 1.0), *((x, share * c) for x, c in terms)])
+        return weighted([(self.waits, 1.0), *((x, share * c) for x, c in terms)])
 
     def bind_waits(self) -> None:
         """Make `waits` the longest wait by the rule of flow [min]."""
@@ -91,8 +92,24 @@ class Cover:
         for s, place in enumerate(self.task.places):
             work = _work(self, s)
             if work and math.isfinite(place.span):
-                row = pulp.LpAffineExpression([*work, (self.waits, -place.hoses)])
+                row = weighted([*work, (self.waits, -place.hoses)])
                 problem += row <= place.hoses * place.span / 60
+
+
+def weighted(terms: Iterable[tuple[Any, float]]) -> Any:  # noqa: ANN401  a PuLP expression
+    """The sum of variables times numbers.
+
+    Parameters
+    ----------
+    terms
+        Variable and number of each.
+
+    Returns
+    -------
+    expression
+        For an objective or a row.
+    """
+    return pulp.lpSum([number * variable for variable, number in terms])
 
 
 def windows_of(task: Task, drinker: Drinker) -> list[Window]:
@@ -167,13 +184,13 @@ def build_cover(
         usable = [v for v in np.flatnonzero(drinker.may).tolist() if task.visits[v] in opened]
         for v in usable:
             key, name = (e, v), f"{e:04d}_{v:04d}"
-            stops[key] = pulp.LpVariable(f"y_{name}", 0, 1, cat="Integer")
-            takes[key] = pulp.LpVariable(f"q_{name}", 0, drinker.tank)
-            levels[key] = pulp.LpVariable(f"l_{name}", drinker.reserve, drinker.tank)
-        finish.append(pulp.LpVariable(f"f_{e:04d}", drinker.reserve, drinker.tank))
+            stops[key] = problem.add_variable(f"y_{name}", 0, 1, "Integer")
+            takes[key] = problem.add_variable(f"q_{name}", 0, drinker.tank)
+            levels[key] = problem.add_variable(f"l_{name}", drinker.reserve, drinker.tank)
+        finish.append(problem.add_variable(f"f_{e:04d}", drinker.reserve, drinker.tank))
     cover = Cover(
         problem=problem, task=task, open=opened, stops=stops, takes=takes, levels=levels,
-        finish=tuple(finish), waits=pulp.LpVariable("w", 0),
+        finish=tuple(finish), waits=problem.add_variable("w", 0),
     )  # fmt: skip
     for e in range(len(task.drinkers)):
         _drive(cover, e)
@@ -190,18 +207,18 @@ def _drive(cover: Cover, e: int) -> None:
     for v in usable:
         y, q, arrive = cover.stops[e, v], cover.takes[e, v], cover.levels[e, v]
         burnt = float(drinker.use[v]) - used
-        row = pulp.LpAffineExpression([(arrive, 1.0), *((x, -c) for x, c in leaving)])
+        row = weighted([(arrive, 1.0), *((x, -c) for x, c in leaving)])
         problem += row == level - burnt
         if drinker.wait:
             problem += arrive - drinker.wait * y >= drinker.reserve
         leaving, level, used = [(arrive, 1.0), (y, -drinker.wait), (q, 1.0)], 0.0, drinker.use[v]
-        problem += pulp.LpAffineExpression(leaving) <= drinker.tank
+        problem += weighted(leaving) <= drinker.tank
         problem += q <= drinker.tank * y
-    row = pulp.LpAffineExpression([(cover.finish[e], 1.0), *((x, -c) for x, c in leaving)])
+    row = weighted([(cover.finish[e], 1.0), *((x, -c) for x, c in leaving)])
     problem += row == level - (drinker.total - float(used))
     for window in windows_of(cover.task, drinker):
         within = [(cover.stops[e, v], 1.0) for v in window.visits if (e, v) in cover.stops]
-        problem += pulp.LpAffineExpression(within) >= 1
+        problem += weighted(within) >= 1
 
 
 def _work(cover: Cover, s: int) -> list[tuple[Any, float]]:
@@ -225,15 +242,15 @@ def _limits(cover: Cover) -> None:
     for s, keys in at.items():
         place = task.places[s]
         if math.isfinite(place.water):
-            problem += pulp.lpSum(cover.takes[k] for k in keys) <= place.water
+            problem += pulp.lpSum([cover.takes[k] for k in keys]) <= place.water
         room = place.hoses * (place.span + task.longest_wait) / 60
         if math.isfinite(room):
-            problem += pulp.LpAffineExpression(_work(cover, s)) <= room
+            problem += weighted(_work(cover, s)) <= room
         if not place.station:
-            problem += pulp.lpSum(cover.stops[k] for k in keys) <= place.places
+            problem += pulp.lpSum([cover.stops[k] for k in keys]) <= place.places
     lay_bys = [k for k in cover.stops if not task.places[task.visits[k[1]]].station]
     if lay_bys:
-        problem += pulp.lpSum(cover.stops[k] for k in lay_bys) <= task.rendezvous
+        problem += pulp.lpSum([cover.stops[k] for k in lay_bys]) <= task.rendezvous
     trucked = [q for (_, v), q in cover.takes.items() if task.places[task.visits[v]].by_truck]
     if trucked and math.isfinite(task.truck_water):
         problem += pulp.lpSum(trucked) <= task.truck_water

@@ -216,6 +216,8 @@ class _Play:
             if end >= engine.leaves:
                 break
             for v in at.get(end, ()):
+                if self._passes(e, v, planned.get(v)):
+                    continue
                 if v in planned or self._uneasy(e, v, planned):
                     yield from self._halt(e, v, planned.get(v))
         aboard.finish = float(self.env.now)
@@ -251,6 +253,10 @@ class _Play:
         stood = float(self.env.now) - begin
         aboard.drink(self.factors.engines[e] * engine.standing * stood, spot)
         aboard.level = min(aboard.level + self.rover.gave, engine.tank)
+
+    def _passes(self, e: int, v: int, given: Given | None) -> bool:
+        """Whether an engine has its mark in the tank already and no coal to take."""
+        return given is not None and self.aboard[e].level >= given.mark and (e, v) not in self.coal
 
     def _uneasy(self, e: int, v: int, planned: Mapping[int, Given]) -> bool:
         """Whether a crew passing by reckons, by its own dips, not to reach its next stop well."""

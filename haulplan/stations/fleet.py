@@ -108,7 +108,7 @@ def draw_fleet(event: Event) -> tuple[Drawn, ...]:
             thirst, speed = within(*_THIRST_BAND), within(*_SPEED_BAND)
             pace = speed * _top_speed(row.kind)
             as_row = FleetRow.model_construct(
-                engine=f"{row.kind} {number}",
+                engine=f"{row.kind.replace('-', ' ').capitalize()} {_letter(number)}",
                 kind=row.kind,
                 tank=round(tank, 1),
                 weight=round(empty + tank + bunker, 0),
@@ -117,6 +117,12 @@ def draw_fleet(event: Event) -> tuple[Drawn, ...]:
             found.append((pace, Drawn(row=as_row, thirst=thirst)))
     found.sort(key=lambda item: -item[0])
     return tuple(drawn for _, drawn in found)
+
+
+def _letter(number: int) -> str:
+    """A to Z, then A2 and on: a figure beside a class's own would be misread."""
+    turn, place = divmod(number - 1, 26)
+    return chr(ord("A") + place) + (str(turn + 1) if turn else "")
 
 
 def build_fleet(event: Event, course: Course) -> tuple[Engine, ...]:

@@ -26,7 +26,7 @@ import numpy as np
 import pulp
 from numpy.typing import NDArray
 
-from haulplan.stations.cover import windows_of
+from haulplan.stations.cover import weighted, windows_of
 from haulplan.stations.task import Task
 
 __all__ = ["Cut", "Overview", "build_overview", "rounded_windows"]
@@ -59,14 +59,14 @@ class Overview:
     def stations(self) -> Any:  # noqa: ANN401  a PuLP expression
         """How many stations are open."""
         pairs = zip(self.open, self.task.places, strict=True)
-        return pulp.lpSum(z for z, place in pairs if place.station)
+        return pulp.lpSum([z for z, place in pairs if place.station])
 
     def cost(self) -> Any:  # noqa: ANN401  a PuLP expression
         """Call-outs, and the water's price."""
         places, visits = self.task.places, self.task.visits
         terms = [(z, place.cost) for z, place in zip(self.open, places, strict=True) if place.cost]
         priced = [(q, places[s].water_price) for q, s in zip(self.water, visits, strict=True)]
-        return pulp.LpAffineExpression(terms + [(q, price) for q, price in priced if price])
+        return weighted(terms + [(q, price) for q, price in priced if price])
 
     def service(self) -> Any:  # noqa: ANN401  a PuLP expression
         """The longest wait, and what an engine stands at hoses on average [min]."""
@@ -75,7 +75,7 @@ class Overview:
         for q, n, s in zip(self.water, self.stops, self.task.visits, strict=True):
             terms.append((q, share / self.task.places[s].rate / 60))
             terms.append((n, share * self.task.stop / 60))
-        return pulp.LpAffineExpression(terms)
+        return weighted(terms)
 
 
 def build_overview(
@@ -103,15 +103,15 @@ def build_overview(
     opened = []
     for s, place in enumerate(task.places):
         low, high = int(place.status == "existing"), int(place.status != "forbidden")
-        opened.append(pulp.LpVariable(f"z_{s:04d}", low, high, cat="Integer"))
+        opened.append(problem.add_variable(f"z_{s:04d}", low, high, "Integer"))
     count = range(len(task.visits))
     overview = Overview(
         problem=problem,
         task=task,
         open=tuple(opened),
-        water=tuple(pulp.LpVariable(f"q_{v:04d}", 0) for v in count),
-        stops=tuple(pulp.LpVariable(f"n_{v:04d}", 0) for v in count),
-        waits=pulp.LpVariable("w", 0),
+        water=tuple(problem.add_variable(f"q_{v:04d}", 0) for v in count),
+        stops=tuple(problem.add_variable(f"n_{v:04d}", 0) for v in count),
+        waits=problem.add_variable("w", 0),
     )
     _windows(overview, losses=losses)
     if not brief:
@@ -120,7 +120,7 @@ def build_overview(
     for cut in cuts:
         row = [(opened[s], 1.0) for s in sorted(cut.places)]
         row += [(opened[s], -1.0) for s in sorted(cut.shut)]
-        problem += pulp.LpAffineExpression(row) >= cut.least - len(cut.shut)
+        problem += weighted(row) >= cut.least - len(cut.shut)
     return overview
 
 
@@ -132,11 +132,11 @@ def _windows(overview: Overview, *, losses: bool) -> None:
     rounded = rounded_windows(task)
     rows += [(places, k) for places, k, _ in rounded if k > least]
     for places, k in sorted(rows, key=lambda row: (sorted(row[0]), row[1])):
-        problem += pulp.lpSum(overview.open[s] for s in sorted(places)) >= k
+        problem += pulp.lpSum([overview.open[s] for s in sorted(places)]) >= k
     for places, k, need in rounded:
         gifts = [(overview.open[s], min(_gives(task, s), need) / need) for s in sorted(places)]
         if k > 1:
-            problem += pulp.LpAffineExpression(gifts) >= 1
+            problem += weighted(gifts) >= 1
 
 
 def _together(overview: Overview) -> None:
@@ -147,7 +147,7 @@ def _together(overview: Overview) -> None:
         count = len(columns)
         totals: list[Any] = []
         for v, column in enumerate(columns):
-            totals.append(pulp.LpVariable(f"{name}_{v:04d}", 0))
+            totals.append(problem.add_variable(f"{name}_{v:04d}", 0))
             problem += totals[v] - (totals[v - 1] if v else 0.0) - column == 0
         for first in range(count):
             for last in range(first, count):
@@ -157,7 +157,7 @@ def _together(overview: Overview) -> None:
                 if split.size and split.max() >= need[first, last] - _SLACK:
                     continue
                 row = [(totals[last], 1.0), *([(totals[first - 1], -1.0)] if first else [])]
-                problem += pulp.LpAffineExpression(row) >= need[first, last]
+                problem += weighted(row) >= need[first, last]
 
 
 def _limits(overview: Overview) -> None:
@@ -174,17 +174,17 @@ def _limits(overview: Overview) -> None:
         place, z = task.places[s], overview.open[s]
         water = [(overview.water[v], 1.0) for v in visits]
         if math.isfinite(place.water):
-            problem += pulp.LpAffineExpression([*water, (z, -place.water)]) <= 0
+            problem += weighted([*water, (z, -place.water)]) <= 0
         if not place.station:
-            problem += pulp.lpSum(overview.stops[v] for v in visits) <= place.places * z
+            problem += pulp.lpSum([overview.stops[v] for v in visits]) <= place.places * z
         work = [(q, 1 / place.rate / 60) for q, _ in water]
         work += [(overview.stops[v], task.stop / 60) for v in visits if task.stop]
         span, most = place.hoses * place.span / 60, place.hoses * task.longest_wait / 60
         if math.isfinite(span):
             row = [*work, (z, -span), (overview.waits, -float(place.hoses))]
-            problem += pulp.LpAffineExpression(row) <= 0
+            problem += weighted(row) <= 0
         if math.isfinite(span + most):
-            problem += pulp.LpAffineExpression([*work, (z, -span - most)]) <= 0
+            problem += weighted([*work, (z, -span - most)]) <= 0
     _in_all(overview)
 
 
@@ -196,7 +196,7 @@ def _in_all(overview: Overview) -> None:
         problem += pulp.lpSum(lay_bys) <= task.rendezvous
     if task.hoses is not None:
         pairs = zip(overview.open, task.places, strict=True)
-        problem += pulp.LpAffineExpression([(z, float(p.hoses)) for z, p in pairs]) <= task.hoses
+        problem += weighted([(z, float(p.hoses)) for z, p in pairs]) <= task.hoses
     trucked = [q for q, p in zip(overview.water, kinds, strict=True) if p.by_truck]
     if trucked and math.isfinite(task.truck_water):
         problem += pulp.lpSum(trucked) <= task.truck_water

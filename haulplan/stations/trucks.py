@@ -25,6 +25,7 @@ import pulp
 
 from haulplan.plan.run import run
 from haulplan.stations.course import Course
+from haulplan.stations.cover import weighted
 from haulplan.stations.read import Event
 from haulplan.stations.schema import TruckRow
 
@@ -215,15 +216,15 @@ def plan_trucks(
     if not loads:
         return Rota(shifts=(), unmet=(), proven=True)
     problem = pulp.LpProblem("trucks", pulp.LpMinimize)
-    use = [pulp.LpVariable(f"x_{n:05d}", cat="Binary") for n in range(len(arcs))]
-    unmet = [pulp.LpVariable(f"u_{p:03d}", cat="Binary") for p in range(len(loads))]
+    use = [problem.add_variable(f"x_{n:05d}", 0, 1, "Integer") for n in range(len(arcs))]
+    unmet = [problem.add_variable(f"u_{p:03d}", 0, 1, "Integer") for p in range(len(loads))]
     largest = max((t.volume for t in event.trucks), default=1.0)
-    aboard = [pulp.LpVariable(f"l_{p:03d}", 0, largest) for p in range(len(loads))]
+    aboard = [problem.add_variable(f"l_{p:03d}", 0, largest) for p in range(len(loads))]
     for p, load in enumerate(loads):
         into = [n for n, arc in enumerate(arcs) if arc.q == p]
-        problem += pulp.lpSum(use[n] for n in into) + unmet[p] == 1
+        problem += pulp.lpSum([use[n] for n in into]) + unmet[p] == 1
         problem += aboard[p] >= load.water - load.water * unmet[p]
-        problem += aboard[p] <= pulp.lpSum(arcs[n].most * use[n] for n in into)
+        problem += aboard[p] <= pulp.lpSum([arcs[n].most * use[n] for n in into])
         for k in range(len(event.trucks)):
             out = [use[n] for n, arc in enumerate(arcs) if arc.p == p and arc.truck == k]
             own = [use[n] for n in into if arcs[n].truck == k]
@@ -237,11 +238,13 @@ def plan_trucks(
             if arc.parting < largest:
                 problem += aboard[p] - load.water <= arc.parting + largest * (1 - use[n])
     for k in range(len(event.trucks)):
-        problem += pulp.lpSum(use[n] for n, a in enumerate(arcs) if a.p is None and a.truck == k) <= 1
+        first = [use[n] for n, arc in enumerate(arcs) if arc.p is None and arc.truck == k]
+        if first:
+            problem += pulp.lpSum(first) <= 1
     costs = [event.trucks[arc.truck].cost if arc.p is None else 0.0 for arc in arcs]
     dear = 1.0 + sum(costs)
     problem.setObjective(
-        pulp.LpAffineExpression(
+        weighted(
             [(u, dear * (1e3 + load.water)) for u, load in zip(unmet, loads, strict=True)]
             + [
                 (x, cost + arc.way.length * 1e-5 + (1.0 if arc.p is None else 0.0))
