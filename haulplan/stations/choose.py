@@ -11,7 +11,7 @@ import pulp
 from haulplan.errors import InternalError, NoPlanError
 from haulplan.plan.run import run
 from haulplan.stations.cover import Cover, build_cover, weighted
-from haulplan.stations.overview import Cut, Overview, build_overview
+from haulplan.stations.overview import Cut, Overview, build_overview, most_given
 from haulplan.stations.schema import AIMS, Aim
 from haulplan.stations.task import Drinker, Task
 
@@ -19,6 +19,12 @@ __all__ = ["Choice", "Given", "Stage", "choose", "serves"]
 
 #: Later aims count as met this near to their best. haulplan's assumption. [-]
 _GAP: Final = 0.01
+#: Weight of much water against one station fewer, over all places. [-]
+_PREFERENCE: Final = 0.4
+#: Least time to find what one set of places can do for an aim. [s]
+_VALUING: Final = 3.0
+#: Least time to spare stops in. [s]
+_SETTLING: Final = 5.0
 #: Longest spent on the coarse count of stations. [s]
 _COUNTING: Final = 6.0
 #: Sets of places tried for one aim, however far from proved.
@@ -116,18 +122,23 @@ def choose(
     )
     stages: list[Stage] = []
     best: frozenset[int] | None = None
-    for aim in aims:
+    for number, aim in enumerate(aims):
         say(f"choosing stations: {aim}")
+        now = time.monotonic()
+        search.done = now + (done - now) / (len(aims) - number)
         stage, best = _stage(search, aim, stages, best)
         stages.append(stage)
     assert best is not None
     say("sparing stops, setting the marks")
-    return _settle(task, best, stages, done, losses=losses)
+    return _settle(search, best, stages)
 
 
 @dataclass(kw_only=True)
 class _Search:
-    """What the search for stations has to go by and has learnt; `tried` by places."""
+    """What the search for stations has to go by and has learnt.
+
+    `tried` by places; `start`, the best set's own answer by variable.
+    """
 
     task: Task
     losses: bool
@@ -136,6 +147,7 @@ class _Search:
     gap: float
     tries: int | None
     tried: dict[frozenset[int], bool] = field(default_factory=dict)
+    start: Mapping[str, float] | None = None
 
 
 def _stage(
@@ -145,11 +157,16 @@ def _stage(
     task = search.task
     passed: list[Cut] = []
     tries = 0
-    value = math.inf if best is None else _value(task, best, aim, earlier, search.done)
-    bound = -math.inf
-    if aim == "fewest stations":
-        passed.append(_at_least(search))
-    while True:
+    stations = frozenset(s for s, place in enumerate(task.places) if place.station)
+    value, bound = math.inf, -math.inf
+    if best is not None:
+        value, search.start = _value(search, best, aim, earlier)
+    if aim == "fewest stations" and best is None:
+        least, best = _count(search)
+        passed.append(Cut(places=stations, least=least))
+        if best is not None:
+            bound, value = float(least), float(len(best & stations))
+    while bound < value - _near(search, aim, value) or not math.isfinite(value):
         overview = build_overview(task, losses=search.losses, cuts=[*search.cuts, *passed])
         for stage in earlier:
             bind = _aimed(overview, cast("Aim", stage.aim))
@@ -165,19 +182,19 @@ def _stage(
             bound = max(bound, min(found, value))
         if not outcome.found or bound >= value - _near(search, aim, value):
             break
-        opened = frozenset(s for s, z in enumerate(overview.open) if z.varValue > 0.5)
+        opened = _opened(overview)
         if cut := _lesson(search, opened):
             search.cuts.append(cut)
         else:
-            reached = _value(task, opened, aim, earlier, search.done)
+            reached, answer = _value(search, opened, aim, earlier)
             if reached < value:
-                best, value = opened, reached
+                best, value, search.start = opened, reached, answer
             passed.append(_other_than(task, opened))
             tries += 1
         late = time.monotonic() > search.done
         if best is not None and (late or tries == search.tries):
             break
-    if best is None:
+    if best is None or not math.isfinite(value):
         raise InternalError(
             "no stations were found within the time limit; raise --time-limit. This does not "
             "show that there are none"
@@ -187,16 +204,39 @@ def _stage(
     return Stage(aim=aim, value=value, bound=bound, proven=proven), best
 
 
-def _at_least(search: _Search) -> Cut:
-    """How many stations there must be, by the coarse count that is quick to prove."""
-    task = search.task
-    overview = build_overview(task, losses=search.losses, cuts=search.cuts, brief=True)
-    overview.problem.setObjective(overview.stations())
-    soon = min(search.done, time.monotonic() + _COUNTING)
-    outcome = run(overview, soon, optional=True)
-    least = math.ceil(outcome.bound - 1e-6) if outcome.found else 0
-    stations = frozenset(s for s, place in enumerate(task.places) if place.station)
-    return Cut(places=stations, least=least)
+def _count(search: _Search) -> tuple[int, frozenset[int] | None]:
+    """How few stations there may be by the coarse count, and such a set if one was found to do.
+
+    Of sets as small, those that can give most water are tried first.
+    """
+    task, least = search.task, 0
+    passed: list[Cut] = []
+    share = _PREFERENCE / len(task.places)
+    for _ in range(_MOST_TRIES):
+        overview = build_overview(
+            task, losses=search.losses, cuts=[*search.cuts, *passed], brief=True
+        )
+        most = [most_given(task, s) for s in range(len(task.places))]
+        ample = min(max(most), sum(drinker.total for drinker in task.drinkers)) or 1.0
+        liked = [(z, -share * min(m / ample, 1.0)) for z, m in zip(overview.open, most, strict=True)]
+        overview.problem.setObjective(overview.stations() + weighted(liked))
+        soon = min(search.done, time.monotonic() + _COUNTING)
+        outcome = run(overview, soon, optional=True)
+        if not outcome.found:
+            break
+        least = max(least, math.ceil(outcome.bound - 1e-6))
+        opened = _opened(overview)
+        if all(
+            _through(search, opened - {lost}, lost=lost >= 0)
+            for lost in [-1, *(sorted(opened) if search.losses else ())]
+        ):
+            return least, opened
+        passed.append(_other_than(task, opened))
+    return least, None
+
+
+def _opened(overview: Overview) -> frozenset[int]:
+    return frozenset(s for s, z in enumerate(overview.open) if (z.varValue or 0.0) > 0.5)
 
 
 def _near(search: _Search, aim: Aim, value: float) -> float:
@@ -276,15 +316,23 @@ def serves(task: Task, opened: frozenset[int]) -> bool:
 
 
 def _value(
-    task: Task, opened: frozenset[int], aim: Aim, earlier: Sequence[Stage], done: float
-) -> float:
-    """The best these places do for an aim while they keep the earlier; infinite if they cannot."""
-    cover = _bound_cover(task, opened, earlier, waits=aim == "best service")
+    search: _Search, opened: frozenset[int], aim: Aim, earlier: Sequence[Stage]
+) -> tuple[float, Mapping[str, float] | None]:
+    """The best these places do for an aim while they keep the earlier, and how.
+
+    Infinite if they cannot.
+    """
+    task = search.task
     if aim == "fewest stations":
-        return float(sum(task.places[s].station for s in opened))
+        return float(sum(task.places[s].station for s in opened)), search.start
+    cover = _bound_cover(task, opened, earlier, waits=aim == "best service")
     cover.problem.setObjective(_aimed(cover, aim) + 0.0 * cover.waits)
-    outcome = run(cover, max(done, time.monotonic() + 1.0), optional=True, gap=1e-4)
-    return outcome.value if outcome.found else math.inf
+    done = max(search.done, time.monotonic() + _VALUING)
+    exact = min(search.gap / 10, 1e-3)
+    outcome = run(cover, done, start=search.start, optional=True, gap=exact)
+    if not outcome.found:
+        return math.inf, None
+    return outcome.value, {v.name: v.varValue or 0.0 for v in cover.problem.variables()}
 
 
 def _bound_cover(
@@ -301,14 +349,14 @@ def _bound_cover(
     return cover
 
 
-def _settle(
-    task: Task, opened: frozenset[int], stages: list[Stage], done: float, *, losses: bool
-) -> Choice:
+def _settle(search: _Search, opened: frozenset[int], stages: list[Stage]) -> Choice:
     """Spare stops that nobody needs, then fill every tank as high as the limits let."""
+    task = search.task
     cover = _bound_cover(task, opened, stages)
     problem = cover.problem
     problem.setObjective(pulp.lpSum(list(cover.stops.values())) + 0.0 * cover.waits)
-    if not run(cover, max(done, time.monotonic() + 5.0), gap=_GAP).found:
+    done = max(search.done, time.monotonic() + _SETTLING)
+    if not run(cover, done, start=search.start, gap=_GAP).found:
         raise InternalError("the chosen stations do not serve the fleet after all; report this")
     stopping = {key: round(y.varValue) for key, y in cover.stops.items()}
     for key, y in cover.stops.items():
@@ -330,7 +378,7 @@ def _settle(
         ),
         finish=tuple(float(level.varValue) for level in cover.finish),
         stages=tuple(stages),
-        losses=losses,
+        losses=search.losses,
     )
 
 

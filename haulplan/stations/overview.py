@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 from haulplan.stations.cover import weighted, windows_of
 from haulplan.stations.task import Task
 
-__all__ = ["Cut", "Overview", "build_overview", "rounded_windows"]
+__all__ = ["Cut", "Overview", "build_overview", "most_given", "rounded_windows"]
 
 Array = NDArray[np.float64]
 #: Water within this of a bound counts as on it. [kg]
@@ -134,7 +134,7 @@ def _windows(overview: Overview, *, losses: bool) -> None:
     for places, k in sorted(rows, key=lambda row: (sorted(row[0]), row[1])):
         problem += pulp.lpSum([overview.open[s] for s in sorted(places)]) >= k
     for places, k, need in rounded:
-        gifts = [(overview.open[s], min(_gives(task, s), need) / need) for s in sorted(places)]
+        gifts = [(overview.open[s], min(most_given(task, s), need) / need) for s in sorted(places)]
         if k > 1:
             problem += weighted(gifts) >= 1
 
@@ -224,7 +224,7 @@ def rounded_windows(task: Task) -> list[tuple[frozenset[int], int, float]]:
         for last in range(first, count):
             places = sorted({task.visits[v] for v in range(first, last + 1)})
             most[first, last] = max(
-                _fewest([_gives(task, s) for s in places], float(water[first, last])),
+                _fewest([most_given(task, s) for s in places], float(water[first, last])),
                 _fewest([_works(task, s) for s in places], float(seconds[first, last])),
             )
     for first in range(count):
@@ -270,8 +270,21 @@ def _works(task: Task, s: int) -> float:
     return place.hoses * (place.span + task.longest_wait) if place.status != "forbidden" else 0.0
 
 
-def _gives(task: Task, s: int) -> float:
-    """The most water a place can give: no stop takes more than the largest tank [kg]."""
+def most_given(task: Task, s: int) -> float:
+    """The most water a place can give: no stop takes more than the largest tank.
+
+    Parameters
+    ----------
+    task
+        The numbers.
+    s
+        The place.
+
+    Returns
+    -------
+    water
+        Infinite where nothing limits it. [kg]
+    """
     place = task.places[s]
     largest = max(drinker.tank for drinker in task.drinkers)
     return min(place.water, _works(task, s) / (1 / place.rate + task.stop / largest))
