@@ -18,6 +18,7 @@ from haulplan.outputs.evidence import evidence_markdown, evidence_summary
 TOP = Path(__file__).resolve().parent.parent
 RESULTS = TOP / "haulplan" / "evidence" / "RESULTS.md"
 SCENARIOS = ("hobmere-penniford",)
+EVENTS = ("sallowby-harvest",)
 
 
 def run(*words: str) -> str:
@@ -90,6 +91,8 @@ def main() -> None:
         if demand.exists():
             shutil.rmtree(demand)
         run("demand", f"scenarios/{name}", "--out", str(demand))
+    for name in EVENTS:
+        run("stations", f"scenarios/{name}", "--out", str(TOP / "maps" / name), "--force")
 
 
 if __name__ == "__main__":

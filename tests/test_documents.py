@@ -59,7 +59,7 @@ def test_readme_first_command_writes_every_file(tmp_path: Path) -> None:
 
 
 def test_every_command_and_option_is_in_readme_or_help() -> None:
-    for command in ("plan", "check", "demand", "evidence"):
+    for command in ("plan", "check", "demand", "evidence", "stations"):
         done = subprocess.run(
             [sys.executable, "-m", "haulplan", command, "--help"],
             capture_output=True, text=True, check=True,
@@ -89,6 +89,15 @@ def test_maps_hold_the_current_demand(name: str, tmp_path: Path) -> None:
     for file in ("stretches.csv", "hills.csv", "demand.svg"):
         kept = (TOP / "maps" / f"{name}-demand" / file).read_text(encoding="utf-8")
         assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
+
+
+@pytest.mark.parametrize("name", refresh.EVENTS)
+def test_maps_hold_the_current_stations(name: str, tmp_path: Path) -> None:
+    refresh.run("stations", f"scenarios/{name}", "--out", str(tmp_path / name))
+    for kept in sorted((TOP / "maps" / name).iterdir()):
+        new = (tmp_path / name / kept.name).read_text(encoding="utf-8")
+        if kept.name != "map.html":  # carries the libraries of the day
+            assert new == kept.read_text(encoding="utf-8"), kept.name
 
 
 @pytest.mark.parametrize("file", ["README.md", "DEVELOPERS.md"])

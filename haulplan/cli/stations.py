@@ -62,7 +62,8 @@ def stations(
     Example:
       haulplan stations scenarios/sallowby-harvest --survive-loss --out sallowby
     """  # noqa: D301  click reads the mark as it stands
-    from haulplan.outputs.stations import render_stations, stations_outputs  # noqa: PLC0415  lazy
+    from haulplan.outputs.stations import stations_outputs  # noqa: PLC0415  lazy start
+    from haulplan.outputs.stations_terminal import render_stations  # noqa: PLC0415  lazy start
     from haulplan.outputs.write import write_outputs  # noqa: PLC0415  lazy start
     from haulplan.stations import organise, read_event  # noqa: PLC0415  lazy start
     from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start

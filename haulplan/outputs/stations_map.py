@@ -130,9 +130,7 @@ def _bridges(found: Organised, line: Line, system: UnitSystem) -> Iterator[dict[
         if row.note:
             rows.append(["note", plain(row.note)])
         for at in crossing.distances:
-            yield mark_of(
-                "bridge", plain(row.name), line.position(at), rows, remark=_BRIDGE_REMARK
-            )
+            yield mark_of("bridge", plain(row.name), line.position(at), rows, remark=_BRIDGE_REMARK)
 
 
 def _joins(found: Organised, line: Line, system: UnitSystem) -> Iterator[dict[str, Any]]:

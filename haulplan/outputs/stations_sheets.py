@@ -44,8 +44,8 @@ ul { margin: .3rem 0; padding-left: 1.2rem; }
 @media screen and (max-width: 600px) { html { font-size: 12pt; } }
 """
 _POLICY: Final = (
-    "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
-    "style-src 'unsafe-inline'; img-src data:\"><link rel=\"icon\" href=\"data:,\">"
+    '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
+    'style-src \'unsafe-inline\'; img-src data:"><link rel="icon" href="data:,">'
 )
 
 
@@ -105,9 +105,8 @@ def _rows(header: Sequence[tuple[str, str]], rows: Iterable[Sequence[object]]) -
         + "</tr>"
         for row in rows
     )
-    return (
-        f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
-    )
+    whole = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return f'<div class="wide">{whole}</div>'
 
 
 def _listed(words: Iterable[str]) -> str:
@@ -166,17 +165,19 @@ def _station(found: Organised, number: str, place: int, system: UnitSystem) -> s
     ]  # fmt: skip
     rota = ""
     if trucks:
-        header = (("Truck", ""), ("There", "n"), ("Leaves", "n"), (f"Brings {system.water.label}", "n"))
+        header = (
+            ("Truck", ""),
+            ("There", "n"),
+            ("Leaves", "n"),
+            (f"Brings {system.water.label}", "n"),
+        )
         rota = f"<h2>Trucks</h2>{_rows(header, trucks)}"
     return (
         f"<section>{_top(found, f'{kind} {number}: {site.name}')}"
         + "".join(f"<p>{_escaped(fact)}</p>" for fact in facts)
         + '<p class="rule">When engines queue, the one with the least reach is served first. '
         "Dip before filling; fill to the mark; keep an air gap at the filler; the queue "
-        "stands off the carriageway.</p>"
-        + _served(found, place, system)
-        + rota
-        + "</section>"
+        "stands off the carriageway.</p>" + _served(found, place, system) + rota + "</section>"
     )
 
 

@@ -11,11 +11,12 @@ import pulp
 from haulplan.errors import InternalError, NoPlanError
 from haulplan.plan.run import run
 from haulplan.stations.cover import Cover, build_cover, weighted
+from haulplan.stations.explain import binding_limit, refuse_gaps, serves
 from haulplan.stations.overview import Cut, Overview, build_overview, most_given
 from haulplan.stations.schema import AIMS, Aim
-from haulplan.stations.task import Drinker, Task
+from haulplan.stations.task import Task
 
-__all__ = ["Choice", "Given", "Stage", "choose", "serves"]
+__all__ = ["Choice", "Given", "Stage", "choose"]
 
 #: Later aims count as met this near to their best. haulplan's assumption. [-]
 _GAP: Final = 0.01
@@ -116,10 +117,8 @@ def choose(
         If no choice of places lets every engine through; the stretch or limit is named.
     """
     done = math.inf if time_limit is None else time.monotonic() + time_limit
-    _refuse_gaps(task, losses=losses)
-    search = _Search(
-        task=task, losses=losses, done=done, cuts=list(cuts), gap=gap, tries=tries
-    )
+    refuse_gaps(task, losses=losses)
+    search = _Search(task=task, losses=losses, done=done, cuts=list(cuts), gap=gap, tries=tries)
     stages: list[Stage] = []
     best: frozenset[int] | None = None
     for number, aim in enumerate(aims):
@@ -150,58 +149,89 @@ class _Search:
     start: Mapping[str, float] | None = None
 
 
+@dataclass(kw_only=True)
+class _Hunt:
+    """One aim as it is sought: the best set and its value, the bound, sets already tried."""
+
+    aim: Aim
+    earlier: Sequence[Stage]
+    best: frozenset[int] | None
+    value: float = math.inf
+    bound: float = -math.inf
+    passed: list[Cut] = field(default_factory=list)
+    tries: int = 0
+
+
 def _stage(
     search: _Search, aim: Aim, earlier: Sequence[Stage], best: frozenset[int] | None
 ) -> tuple[Stage, frozenset[int]]:
     """Seek one aim among what the earlier leave: bounds from above and below until they meet."""
-    task = search.task
-    passed: list[Cut] = []
-    tries = 0
-    stations = frozenset(s for s, place in enumerate(task.places) if place.station)
-    value, bound = math.inf, -math.inf
-    if best is not None:
-        value, search.start = _value(search, best, aim, earlier)
-    if aim == "fewest stations" and best is None:
-        least, best = _count(search)
-        passed.append(Cut(places=stations, least=least))
-        if best is not None:
-            bound, value = float(least), float(len(best & stations))
-    while bound < value - _near(search, aim, value) or not math.isfinite(value):
-        overview = build_overview(task, losses=search.losses, cuts=[*search.cuts, *passed])
-        for stage in earlier:
-            bind = _aimed(overview, cast("Aim", stage.aim))
-            problem = overview.problem
-            problem += bind <= _kept(stage)
-        overview.problem.setObjective(_aimed(overview, aim) + 0.0 * overview.waits)
-        outcome = run(overview, search.done, optional=True, gap=1e-4)
-        if not outcome.found and outcome.proven and best is None:
-            raise NoPlanError(_why(task))
-        if outcome.found or outcome.proven:
-            found = outcome.bound if outcome.found else math.inf
-            found = math.ceil(found - 1e-6) if aim == "fewest stations" and found < 1e9 else found
-            bound = max(bound, min(found, value))
-        if not outcome.found or bound >= value - _near(search, aim, value):
-            break
-        opened = _opened(overview)
-        if cut := _lesson(search, opened):
-            search.cuts.append(cut)
-        else:
-            reached, answer = _value(search, opened, aim, earlier)
-            if reached < value:
-                best, value, search.start = opened, reached, answer
-            passed.append(_other_than(task, opened))
-            tries += 1
+    hunt = _Hunt(aim=aim, earlier=earlier, best=best)
+    _begin(search, hunt)
+    while not _met(search, hunt) and _step(search, hunt):
         late = time.monotonic() > search.done
-        if best is not None and (late or tries == search.tries):
+        if hunt.best is not None and (late or hunt.tries == search.tries):
             break
-    if best is None or not math.isfinite(value):
+    if hunt.best is None or not math.isfinite(hunt.value):
         raise InternalError(
             "no stations were found within the time limit; raise --time-limit. This does not "
             "show that there are none"
         )
-    bound = min(max(bound, 0.0), value)
-    proven = bound >= value - _near(search, aim, value)
-    return Stage(aim=aim, value=value, bound=bound, proven=proven), best
+    bound = min(max(hunt.bound, 0.0), hunt.value)
+    stage = Stage(aim=aim, value=hunt.value, bound=bound, proven=_met(search, hunt))
+    return stage, hunt.best
+
+
+def _begin(search: _Search, hunt: _Hunt) -> None:
+    """Value the set already at hand, or count how few stations there may be."""
+    places = search.task.places
+    stations = frozenset(s for s, place in enumerate(places) if place.station)
+    if hunt.best is not None:
+        hunt.value, search.start = _value(search, hunt.best, hunt.aim, hunt.earlier)
+    elif hunt.aim == "fewest stations":
+        least, hunt.best = _count(search)
+        hunt.passed.append(Cut(places=stations, least=least))
+        if hunt.best is not None:
+            hunt.bound, hunt.value = float(least), float(len(hunt.best & stations))
+
+
+def _met(search: _Search, hunt: _Hunt) -> bool:
+    """Whether bound and value are near enough to call it proved."""
+    if not math.isfinite(hunt.value):
+        return False
+    near = max(search.gap * abs(hunt.value), 1e-6)
+    return hunt.bound >= hunt.value - (0.5 if hunt.aim == "fewest stations" else near)
+
+
+def _step(search: _Search, hunt: _Hunt) -> bool:
+    """One overview: a better bound, and a set of places to value. False where none is left."""
+    task = search.task
+    overview = build_overview(task, losses=search.losses, cuts=[*search.cuts, *hunt.passed])
+    problem = overview.problem
+    for stage in hunt.earlier:
+        problem += _aimed(overview, cast("Aim", stage.aim)) <= _kept(stage)
+    problem.setObjective(_aimed(overview, hunt.aim) + 0.0 * overview.waits)
+    outcome = run(overview, search.done, optional=True, gap=min(1e-4, search.gap))
+    if not outcome.found and outcome.proven and hunt.best is None:
+        raise NoPlanError(binding_limit(task))
+    if not outcome.found:
+        hunt.bound = hunt.value if outcome.proven else hunt.bound
+        return False
+    whole = hunt.aim == "fewest stations"
+    bound = math.ceil(outcome.bound - 1e-6) if whole else outcome.bound
+    hunt.bound = max(hunt.bound, min(bound, hunt.value))
+    if _met(search, hunt):
+        return False
+    opened = _opened(overview)
+    if cut := _lesson(search, opened):
+        search.cuts.append(cut)
+        return True
+    reached, answer = _value(search, opened, hunt.aim, hunt.earlier)
+    if reached < hunt.value:
+        hunt.best, hunt.value, search.start = opened, reached, answer
+    hunt.passed.append(_other_than(task, opened))
+    hunt.tries += 1
+    return True
 
 
 def _count(search: _Search) -> tuple[int, frozenset[int] | None]:
@@ -218,7 +248,9 @@ def _count(search: _Search) -> tuple[int, frozenset[int] | None]:
         )
         most = [most_given(task, s) for s in range(len(task.places))]
         ample = min(max(most), sum(drinker.total for drinker in task.drinkers)) or 1.0
-        liked = [(z, -share * min(m / ample, 1.0)) for z, m in zip(overview.open, most, strict=True)]
+        liked = [
+            (z, -share * min(m / ample, 1.0)) for z, m in zip(overview.open, most, strict=True)
+        ]
         overview.problem.setObjective(overview.stations() + weighted(liked))
         soon = min(search.done, time.monotonic() + _COUNTING)
         outcome = run(overview, soon, optional=True)
@@ -237,13 +269,6 @@ def _count(search: _Search) -> tuple[int, frozenset[int] | None]:
 
 def _opened(overview: Overview) -> frozenset[int]:
     return frozenset(s for s, z in enumerate(overview.open) if (z.varValue or 0.0) > 0.5)
-
-
-def _near(search: _Search, aim: Aim, value: float) -> float:
-    """How near to the bound an answer counts as proved."""
-    if aim == "fewest stations" or not math.isfinite(value):
-        return 0.5
-    return max(search.gap * abs(value), 1e-6)
 
 
 def _kept(stage: Stage) -> float:
@@ -293,26 +318,6 @@ def _through(search: _Search, opened: frozenset[int], *, lost: bool) -> bool:
         task = replace(search.task, longest_wait=math.inf) if lost else search.task
         search.tried[key] = serves(task, opened)
     return search.tried[key]
-
-
-def serves(task: Task, opened: frozenset[int]) -> bool:
-    """Whether these places let every engine through.
-
-    Parameters
-    ----------
-    task
-        The numbers.
-    opened
-        Places that work.
-
-    Returns
-    -------
-    through
-        True if they do.
-    """
-    cover = build_cover(task, opened)
-    cover.problem.setObjective(cover.waits + 0.0)
-    return run(cover, None, gap=1.0).found
 
 
 def _value(
@@ -391,83 +396,4 @@ def _given(cover: Cover, e: int, v: int) -> Given:
         arrive=arrive,
         take=take,
         mark=min(arrive - drinker.wait + take, drinker.tank),
-    )
-
-
-def _refuse_gaps(task: Task, *, losses: bool) -> None:
-    """Refuse stretches that no candidate site breaks, naming engine, stretch and shortfall."""
-    wrong: dict[tuple[int, int], tuple[float, Drinker]] = {}
-    for drinker in task.drinkers:
-        for begin, end, lack in _bare(task, drinker, losses=losses):
-            if lack > wrong.get((begin, end), (0.0, drinker))[0]:
-                wrong[begin, end] = (lack, drinker)
-    if wrong:
-        raise NoPlanError("\n".join(_gap_text(task, *key, *wrong[key]) for key in sorted(wrong)))
-
-
-def _bare(task: Task, drinker: Drinker, *, losses: bool) -> list[tuple[int, int, float]]:
-    """Stretches between visits (-1 the start, `count` the finish) the tank cannot span."""
-    count = len(task.visits)
-    may = [
-        v for v in range(count)
-        if drinker.may[v] and task.places[task.visits[v]].status != "forbidden"
-    ]  # fmt: skip
-    ends = [*may, count]
-    found = []
-    for n, begin in enumerate([-1, *may]):
-        used = 0.0 if begin < 0 else float(drinker.use[begin])
-        level = drinker.at_start if begin < 0 else drinker.tank
-        target = min(n + int(losses), len(ends) - 1)
-        if begin == count or (n >= len(ends)):
-            continue
-        end = ends[target]
-        need = (drinker.total if end == count else float(drinker.use[end])) - used
-        need += drinker.reserve + (drinker.wait if end < count else 0.0)
-        if need > level + 1e-6:
-            found.append((begin, end, need - level))
-    return found
-
-
-def _gap_text(task: Task, begin: int, end: int, lack: float, drinker: Drinker) -> str:
-    def named(v: int) -> str:
-        if v < 0:
-            return "the start"
-        return "the finish" if v == len(task.visits) else task.places[task.visits[v]].name
-
-    return (
-        f"{drinker.name} cannot get from {named(begin)} to {named(end)}: its tank is short by "
-        f"{lack / drinker.tank:.0%} of what it holds; a site between them, a cart behind it, or "
-        "a lower pessimism or reserve would mend it"
-    )
-
-
-def _why(task: Task) -> str:
-    """Which one limit, lifted, would let everybody through."""
-    free: Sequence[tuple[str, dict[str, Any]]] = (
-        (
-            "the water at the places",
-            {"places": tuple(replace(p, water=math.inf) for p in task.places)},
-        ),
-        ("the longest wait", {"longest_wait": math.inf}),
-        ("what the trucks can bring", {"truck_water": math.inf}),
-        ("the rendezvous allowed", {"rendezvous": len(task.drinkers) * len(task.visits)}),
-    )
-    every = frozenset(s for s, p in enumerate(task.places) if p.status != "forbidden")
-    if serves(task, every):
-        return (
-            f"{task.hoses} hoses in all are too few: with every site open the fleet gets "
-            "through; have more hoses, or fewer on each site"
-        )
-    mends = []
-    for words, changes in free:
-        if serves(replace(task, **changes), every):
-            mends.append(words)
-    if mends:
-        return (
-            "no choice of stations keeps every limit; with any one of these lifted there is "
-            f"one: {', '.join(mends)}"
-        )
-    return (
-        "no choice of stations keeps every limit, nor with any one of them lifted: more sites, "
-        "more hoses and more water are needed together"
     )

@@ -139,9 +139,7 @@ def windows_of(task: Task, drinker: Drinker) -> list[Window]:
     [(0, 1), (1, 2)]
     """
     may = np.flatnonzero(drinker.may).tolist()
-    begins = [(0.0, drinker.at_start, -1)] + [
-        (float(drinker.use[v]), drinker.tank, v) for v in may
-    ]
+    begins = [(0.0, drinker.at_start, -1)] + [(float(drinker.use[v]), drinker.tank, v) for v in may]
     found: list[tuple[int, ...]] = []
     for used, level, at in begins:
         if level - (drinker.total - used) >= drinker.reserve - _SLACK:

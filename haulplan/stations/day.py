@@ -179,9 +179,7 @@ class _Play:
             if shifts is not None and course.sites[s].by_truck
         }
         self.shifts = shifts or ()
-        self.aboard = [
-            _Aboard(level=e.at_start, lowest=e.at_start, where=e.joins) for e in fleet
-        ]
+        self.aboard = [_Aboard(level=e.at_start, lowest=e.at_start, where=e.joins) for e in fleet]
         self.halts: list[Halt] = []
         self.rover = _Rover(event, self.env)
 
@@ -193,9 +191,7 @@ class _Play:
         self.env.run(until=self.env.all_of(going))
         return Day(
             engines=tuple(
-                EngineDay(
-                    lowest=a.lowest, where=a.where, finish=a.finish, calls=a.calls, dry=a.dry
-                )
+                EngineDay(lowest=a.lowest, where=a.where, finish=a.finish, calls=a.calls, dry=a.dry)
                 for a in self.aboard
             ),
             halts=tuple(self.halts),

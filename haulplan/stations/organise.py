@@ -185,7 +185,7 @@ def _served(
     fleet: Sequence[Engine],
     factor: float,
     aims: Sequence[Aim],
-    losses: bool,  # noqa: FBT001  passed through
+    losses: bool,
     time_limit: float | None,
     say: Say,
 ) -> tuple[Choice, Day, Rota, dict[tuple[int, int], int]]:
@@ -284,9 +284,7 @@ def play_runs(
         common = draw.normal(0.0, chances.day)
         own = np.exp(common + draw.normal(0.0, chances.engine, len(fleet))).tolist()
         factors = Factors(engines=own, leg=chances.leg, draw=draw)
-        days.append(
-            play_day(event, course, fleet, choice, factors, shifts=rota.shifts, coal=coal)
-        )
+        days.append(play_day(event, course, fleet, choice, factors, shifts=rota.shifts, coal=coal))
     return _odds(fleet, choice, days)
 
 
@@ -328,9 +326,7 @@ def _crowd(runs: Sequence[Sequence[tuple[float, int]]]) -> tuple[Array, Array, A
     clocks = [clock for run in runs for clock, _ in run]
     if not clocks:
         return np.zeros(1), np.zeros(1), np.zeros(1)
-    grid = np.arange(
-        math.floor(min(clocks) / _GRID) * _GRID, max(clocks) + 2 * _GRID, _GRID
-    )
+    grid = np.arange(math.floor(min(clocks) / _GRID) * _GRID, max(clocks) + 2 * _GRID, _GRID)
     sampled = np.zeros((len(runs), grid.size))
     for number, run in enumerate(runs):
         at = np.array([clock for clock, _ in run])

@@ -45,8 +45,8 @@ class Yard:
         self.crowd.append((float(self.env.now), self.present))
 
     def hose(self, reach: float) -> Any:  # noqa: ANN401  a simpy request
-        """Ask for a hose; among those waiting the least reach has it first."""
-        return self.resource.request(priority=reach)
+        """Ask for a hose; among those waiting the least reach [m] has it first."""
+        return self.resource.request(priority=round(reach))
 
 
 def simulate_yard(arrivals: Sequence[float], services: Sequence[float], hoses: int) -> list[float]:

@@ -10,8 +10,8 @@ from haulplan.scenario.schema import Conditions, RouteSource
 
 __all__ = [
     "AIMS",
-    "Anywhere",
     "Aim",
+    "Anywhere",
     "Chances",
     "EventFile",
     "FleetRow",

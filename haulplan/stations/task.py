@@ -16,7 +16,16 @@ from haulplan.stations.course import Course, Site
 from haulplan.stations.fleet import Engine
 from haulplan.stations.read import Event
 
-__all__ = ["Drinker", "Place", "Task", "build_task", "factor_at", "passing_times", "pace_of", "start_of"]
+__all__ = [
+    "Drinker",
+    "Place",
+    "Task",
+    "build_task",
+    "factor_at",
+    "pace_of",
+    "passing_times",
+    "start_of",
+]
 
 Array = NDArray[np.float64]
 

@@ -256,9 +256,7 @@ def plan_trucks(
     taken = [arc for arc, x in zip(arcs, use, strict=True) if x.varValue > 0.5]
     return Rota(
         shifts=_shifts(event, loads, taken),
-        unmet=tuple(
-            load for load, u in zip(loads, unmet, strict=True) if u.varValue > 0.5
-        ),
+        unmet=tuple(load for load, u in zip(loads, unmet, strict=True) if u.varValue > 0.5),
         proven=outcome.proven,
     )
 
@@ -287,9 +285,7 @@ def _arcs(event: Event, course: Course, loads: Sequence[Load]) -> list[_Arc]:
             found.append(_arc(truck, k, p, q, direct, direct, 0.0, direct, refill=False))
             back = way_between(course, here, truck.fill_at, truck.fill_off)
             out = way_between(course, truck.fill_at, there, truck.fill_off)
-            whole = Way(
-                length=back.length + out.length, limit=out.limit, bridges=out.bridges
-            )
+            whole = Way(length=back.length + out.length, limit=out.limit, bridges=out.bridges)
             fill = truck.volume / truck.fill_rate + truck.set_up
             found.append(_arc(truck, k, p, q, whole, out, fill, back, refill=True))
     return [

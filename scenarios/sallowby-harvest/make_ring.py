@@ -5,6 +5,7 @@ The shape is a circle bent by three waves, the heights are three waves more; it 
 the open sea, so that nobody takes it for a road. numpy and geopy are needed.
 """
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -42,7 +43,7 @@ def main() -> None:
         latitude = LATITUDE + size * north / 111_000
         longitude = LONGITUDE + size * east / (111_000 * np.cos(np.radians(LATITUDE)))
         ends = list(zip(latitude.tolist(), longitude.tolist(), strict=True))
-        steps = [geodesic(a, b).meters for a, b in zip(ends[:-1], ends[1:], strict=True)]
+        steps = [geodesic(a, b).meters for a, b in pairwise(ends)]
         size *= LENGTH / sum(steps)
     along = np.concatenate([[0.0], np.cumsum(steps)])
     points = "\n".join(
@@ -51,7 +52,7 @@ def main() -> None:
     )
     text = (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
-        '<gpx version="1.1" creator="make_route.py" '
+        '<gpx version="1.1" creator="make_ring.py" '
         'xmlns="http://www.topografix.com/GPX/1/1">\n'
         "  <metadata><name>Sallowby harvest ring</name><desc>Invented lanes in the open sea. "
         "No such road exists; do not navigate by it.</desc></metadata>\n"
