@@ -28,11 +28,14 @@ if TYPE_CHECKING:
 __all__ = ["Day", "EngineDay", "Factors", "Halt", "play_day"]
 
 Steps = Generator["simpy.Event", Any, None]
-#: A crew stops unplanned where it reckons to reach the next with less of its reserve than
-#: this, and calls the roving truck when it is down to that. haulplan's assumption. [-]
-_UNEASY, _CALL = 0.5, 0.25
+#: A crew stops unplanned where it reckons to reach the next with less than this of its
+#: reserve, and calls the roving truck when it is down to that: it drinks on while it waits.
+#: haulplan's assumption. [-]
+_UNEASY: Final = 0.5
 #: What a roving truck gives at a call, of the tank. haulplan's assumption. [-]
 _GIFT: Final = 0.3
+#: Calls on one piece of road, beyond which an engine is past helping.
+_MOST_CALLS: Final = 8
 #: How often a truck that should leave looks whether it may, and an engine at a dry hose
 #: whether a truck has come; how long the engine does so. haulplan's assumption. [s]
 _LOOK: Final = 60.0
@@ -227,15 +230,17 @@ class _Play:
         gap = self.event.file.procession.gap / engine.speed
         out = max(now + free, self.last_out[end] + gap)
         use = factor * (engine.used(end) - engine.used(begin) + engine.held * (out - now - free))
-        call = _CALL * self.event.file.chances.reserve * engine.tank
-        if self.rover.truck is not None and aboard.level - use < call and not aboard.dry:
+        call = _UNEASY * self.event.file.chances.reserve * engine.tank
+        for _ in range(_MOST_CALLS if self.rover.truck is not None else 0):
+            if aboard.level - use >= call or aboard.dry:
+                break
             share = min(max((aboard.level - call) / use, 0.0), 1.0)
-            spot = begin + share * (end - begin)
-            yield self.env.timeout(share * (out - now))
-            aboard.drink(share * use, spot)
-            yield from self._call(e, spot)
-            begin, use = spot, (1 - share) * use
-            out = max(float(self.env.now) + (1 - share) * free, self.last_out[end] + gap)
+            begin += share * (end - begin)
+            yield self.env.timeout(share * (out - float(self.env.now)))
+            aboard.drink(share * use, begin)
+            yield from self._call(e, begin)
+            use, free = (1 - share) * use, (1 - share) * free
+            out = max(float(self.env.now) + free, self.last_out[end] + gap)
         self.last_out[end] = out
         yield self.env.timeout(out - float(self.env.now))
         aboard.drink(use, end)

@@ -111,6 +111,9 @@ def factor_at(event: Event, pessimism: float) -> float:
 def pace_of(fleet: Sequence[Engine]) -> Array:
     """Speed each engine is held down to by the slowest that goes before it on its way.
 
+    Who is passed while standing at a station may find a slower one ahead: that is for the
+    reserve and the allowance to bear, and the days played show whether they do.
+
     Parameters
     ----------
     fleet

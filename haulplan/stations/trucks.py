@@ -11,7 +11,8 @@ arrival; u_p load p is not served.
 (1) Σ_k in_kp + u_p = 1, in_kp = x_kp + Σ_q (d_kqp + f_kqp);  Σ_p x_kp ≤ 1
 (2) Σ_q (d_kpq + f_kpq) ≤ in_kp
 (3) v_p (1 − u_p) ≤ l_p ≤ Σ (most that truck may have aboard on that way) · its arcs
-(4) l_q ≤ l_p − v_p + V (1 − Σ_k d_kpq)
+(4) l_q ≤ l_p − v_p + (V + v_p) (1 − d_kpq), V the largest truck; the same for the way to
+    the fill point, whose bridges bound what is still aboard
 Least is wanted of water not served, then of money, then of metres driven.
 """
 
@@ -234,7 +235,8 @@ def plan_trucks(
             if arc.p != p:
                 continue
             if not arc.refill:
-                problem += aboard[arc.q] <= aboard[p] - load.water + largest * (1 - use[n])
+                loose = largest + load.water
+                problem += aboard[arc.q] <= aboard[p] - load.water + loose * (1 - use[n])
             if arc.parting < largest:
                 problem += aboard[p] - load.water <= arc.parting + largest * (1 - use[n])
     for k in range(len(event.trucks)):
@@ -242,10 +244,10 @@ def plan_trucks(
         if first:
             problem += pulp.lpSum(first) <= 1
     costs = [event.trucks[arc.truck].cost if arc.p is None else 0.0 for arc in arcs]
-    dear = 1.0 + sum(costs)
+    dear = 10.0 + sum(costs)
     problem.setObjective(
         weighted(
-            [(u, dear * (1e3 + load.water)) for u, load in zip(unmet, loads, strict=True)]
+            [(u, dear * load.water) for u, load in zip(unmet, loads, strict=True)]
             + [
                 (x, cost + arc.way.length * 1e-5 + (1.0 if arc.p is None else 0.0))
                 for x, cost, arc in zip(use, costs, arcs, strict=True)
