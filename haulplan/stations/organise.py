@@ -18,7 +18,7 @@ from haulplan.stations.overview import Cut
 from haulplan.stations.read import Event
 from haulplan.stations.schema import Aim
 from haulplan.stations.task import build_task, factor_at
-from haulplan.stations.trucks import Rota, loads_of, plan_trucks
+from haulplan.stations.trucks import Rota, Shift, loads_of, plan_trucks
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = ["Odds", "Organised", "Stagger", "organise", "play_runs"]
@@ -158,7 +158,7 @@ def organise(
         assert last is not None
         raise NoPlanError(_too_dry(event, fleet, last))
     even = Factors(engines=[1.0] * len(fleet))
-    typical = play_day(event, course, fleet, choice, even, shifts=rota.shifts, coal=coal)
+    typical = play_day(event, course, fleet, choice, even, shifts=_shifts(event, rota), coal=coal)
     say("trying gaps between starts")
     staggers, calm = _staggers(event, course, fleet, choice, coal)
     return Organised(
@@ -284,8 +284,15 @@ def play_runs(
         common = draw.normal(0.0, chances.day)
         own = np.exp(common + draw.normal(0.0, chances.engine, len(fleet))).tolist()
         factors = Factors(engines=own, leg=chances.leg, draw=draw)
-        days.append(play_day(event, course, fleet, choice, factors, shifts=rota.shifts, coal=coal))
+        days.append(
+            play_day(event, course, fleet, choice, factors, shifts=_shifts(event, rota), coal=coal)
+        )
     return _odds(fleet, choice, days)
+
+
+def _shifts(event: Event, rota: Rota) -> tuple[Shift, ...] | None:
+    """What the trucks do; None where none are listed and truck places are hired as they stand."""
+    return rota.shifts if event.trucks else None
 
 
 def _odds(fleet: Sequence[Engine], choice: Choice, days: Sequence[Day]) -> Odds:
