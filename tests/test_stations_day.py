@@ -13,7 +13,7 @@ import pytest
 
 from haulplan.cli import main
 from haulplan.errors import InputError, NoPlanError
-from haulplan.outputs.stations import fleet_frame, stations_outputs
+from haulplan.outputs.stations import fleet_frame, remarks, stations_outputs
 from haulplan.stations import Event, Organised, build_course, build_fleet, organise, read_event
 from haulplan.stations.day import Factors, play_day
 from haulplan.stations.explain import serves
@@ -353,6 +353,9 @@ def test_any_one_station_may_be_lost(make: Make) -> None:
     task = build_task(event, done.course, done.fleet, factor_at(event, done.pessimism))
     task = type(task)(**{**vars(task), "longest_wait": math.inf})
     assert all(serves(task, frozenset(done.choice.open) - {s}) for s in done.choice.open)
+    assert [drill.lost for drill in done.drills] == list(done.choice.open)
+    assert not any(drill.dry or drill.unmet for drill in done.drills)
+    assert any("is lost: longest queue" in words for words in remarks(done, METRIC))
     alone = organise(event, aims=["fewest stations"])
     assert len(alone.choice.open) < len(done.choice.open)
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from haulplan.outputs.tables import Cell, clock_text, frame_of, plain, rounded, to_csv
 from haulplan.stations.day import Halt
-from haulplan.stations.organise import Organised
+from haulplan.stations.organise import Drill, Organised
 from haulplan.stations.task import start_of
 from haulplan.units import UnitSystem
 
@@ -316,6 +316,18 @@ def orders_frame(found: Organised, system: UnitSystem) -> "pd.DataFrame":
     return frame_of(rows)
 
 
+def _drill_text(found: Organised, drill: Drill) -> str:
+    """What the loss of one place comes to."""
+    names = found.course.sites
+    text = f"if {names[drill.lost].name} is lost: longest queue {drill.wait / 60:.0f} min"
+    if drill.unmet:
+        places = ", ".join(names[place].name for place in drill.unmet)
+        text += f", the trucks cannot serve {places}: have another truck ready"
+    if drill.dry:
+        text += f", {drill.dry} engines run dry at the thirst reckoned with"
+    return text + "; send the word before the first engine has passed the place before it"
+
+
 def remarks(found: Organised, system: UnitSystem) -> list[str]:
     """What the organiser should look into before the day.
 
@@ -337,8 +349,11 @@ def remarks(found: Organised, system: UnitSystem) -> list[str]:
             f"planned at a pessimism of {found.pessimism:.1%} instead of "
             f"{event.file.chances.pessimism:.1%}: at less, too many of the days played were dry"
         )
+    words += [_drill_text(found, drill) for drill in found.drills]
     for place in found.choice.open:
         site = found.course.sites[place]
+        if not any(halt.place == place for halt in found.typical.halts):
+            words.append(f"{site.name}: stands by, for the loss of another or for stragglers")
         crowd = max(found.odds.crowds[place][2], default=0.0)
         if crowd > site.places:
             words.append(

@@ -76,6 +76,8 @@ def _stage(found: Organised, number: int) -> str:
     if stage.proven:
         exact = stage.aim == "fewest stations" or stage.gap < 1e-3
         proof = "proved best" if exact else f"proved within {math.ceil(stage.gap * 1000) / 10:g} %"
+    elif stage.bound <= 0:
+        proof = "best found; no bound in the time given"
     else:
         proof = f"best found, at most {math.ceil(stage.gap * 1000) / 10:g} % above the best"
     return f"{stage.aim}: {shown}; {proof}"

@@ -21,7 +21,7 @@ from haulplan.stations.task import build_task, factor_at
 from haulplan.stations.trucks import Rota, Shift, loads_of, plan_trucks
 from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["Odds", "Organised", "Stagger", "organise", "play_runs"]
+__all__ = ["Drill", "Odds", "Organised", "Stagger", "organise", "play_runs"]
 
 Array = NDArray[np.float64]
 Say = Callable[[str], None]
@@ -74,6 +74,19 @@ class Stagger:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Drill:
+    """The day with one place lost, at the thirst reckoned with.
+
+    `wait` the longest queue [s]; `unmet` places the trucks cannot serve then; `dry` engines.
+    """
+
+    lost: int
+    wait: float
+    unmet: tuple[int, ...]
+    dry: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Organised:
     """All that is handed out; `typical` is a day with everything as reckoned."""
 
@@ -90,6 +103,7 @@ class Organised:
     odds: Odds
     staggers: tuple[Stagger, ...]
     calm: Stagger | None
+    drills: tuple[Drill, ...]
     seconds: float
 
 
@@ -161,10 +175,11 @@ def organise(
     typical = play_day(event, course, fleet, choice, even, shifts=_shifts(event, rota), coal=coal)
     say("trying gaps between starts")
     staggers, calm = _staggers(event, course, fleet, choice, coal)
+    drills = _drills(event, course, fleet, factor, choice, say) if losses else ()
     return Organised(
         event=event, course=course, fleet=fleet, choice=choice, pessimism=share, factor=factor,
         coal=coal, rota=rota, typical=typical, heavy=heavy, odds=odds, staggers=staggers,
-        calm=calm, seconds=time.monotonic() - begin,
+        calm=calm, drills=drills, seconds=time.monotonic() - begin,
     )  # fmt: skip
 
 
@@ -345,6 +360,43 @@ def _crowd(runs: Sequence[Sequence[tuple[float, int]]]) -> tuple[Array, Array, A
         )
         sampled[number] = peak
     return grid, sampled.mean(axis=0), np.percentile(sampled, 95, axis=0)
+
+
+def _drills(
+    event: Event,
+    course: Course,
+    fleet: Sequence[Engine],
+    factor: float,
+    choice: Choice,
+    say: Say,
+) -> tuple[Drill, ...]:
+    """Each open place lost in turn: who stops where then, the trucks sent anew, the day played."""
+    task = replace(build_task(event, course, fleet, factor), longest_wait=math.inf)
+    planned = Factors(engines=[factor] * len(fleet))
+    drills = []
+    for lost in choice.open:
+        say(f"drill: {course.sites[lost].name} lost")
+        left = set(choice.open) - {lost}
+        places = tuple(
+            replace(place, status="existing" if s in left else "forbidden")
+            for s, place in enumerate(task.places)
+        )
+        without = choose(replace(task, places=places), aims=("fewest stations",))
+        day = play_day(event, course, fleet, without, planned)
+        unmet: tuple[int, ...] = ()
+        if event.trucks:
+            rota = plan_trucks(event, course, loads_of(event, course, _wants(course, day.halts)))
+            unmet = tuple(sorted({load.place for load in rota.unmet}))
+            day = play_day(event, course, fleet, without, planned, shifts=rota.shifts)
+        drills.append(
+            Drill(
+                lost=lost,
+                wait=max((halt.wait for halt in day.halts), default=0.0),
+                unmet=unmet,
+                dry=sum(engine.dry for engine in day.engines),
+            )
+        )
+    return tuple(drills)
 
 
 def _too_dry(event: Event, fleet: Sequence[Engine], odds: Odds) -> str:

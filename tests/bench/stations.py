@@ -19,7 +19,7 @@ import numpy as np
 from main_job import machine
 
 from haulplan.errors import HaulplanError
-from haulplan.stations.choose import choose
+from haulplan.stations.choose import Stage, choose
 from haulplan.stations.schema import AIMS
 from haulplan.stations.task import Drinker, Place, Task
 
@@ -63,6 +63,13 @@ def make_task(number: int) -> Task:
     )  # fmt: skip
 
 
+def proof(stage: Stage) -> str:
+    """How far an aim was proved."""
+    if stage.gap == 0:
+        return "proved"
+    return f"gap {stage.gap:.1%}" if stage.bound > 0 else "no bound in time"
+
+
 def measure(number: int, limit: float) -> str:
     """One line of the table."""
     task = make_task(number)
@@ -77,7 +84,7 @@ def measure(number: int, limit: float) -> str:
         cells += [f"{time.monotonic() - begin:.1f} ({time.process_time() - busy:.1f})"]
         cells += [
             "; ".join(
-                f"{stage.value:.4g}, " + (f"gap {stage.gap:.1%}" if stage.gap else "proved")
+                f"{stage.value:.4g}, " + proof(stage)
                 for stage in choice.stages
             )
         ]
