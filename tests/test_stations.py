@@ -124,10 +124,10 @@ def by_exhaustion(task: Task) -> dict[tuple[int, ...], float]:
 
 @pytest.mark.parametrize("block", range(12))
 def test_stations_equal_exhaustive_search(block: int) -> None:
-    """120 cases; a third of them have no answer, which must be said."""
+    """120 cases, 112 with an answer; where there is none that must be said."""
     solved = 0
     for number in range(10 * block, 10 * block + 10):
-        task = random_task(number)
+        task = random_task(number, roomy=1.8)
         every = by_exhaustion(task)
         if not every:
             with pytest.raises(NoPlanError):
@@ -143,7 +143,7 @@ def test_stations_equal_exhaustive_search(block: int) -> None:
         cheap = choose(task, aims=("least cost",), gap=0, tries=None).stages[0]
         assert cheap.value == pytest.approx(min(every.values()), rel=1e-5, abs=1e-5)
         assert cheap.bound <= min(every.values()) + 1e-5
-    assert solved
+    assert solved >= 8
 
 
 @pytest.mark.parametrize("block", range(3))
