@@ -1,6 +1,7 @@
 """README and maps/ show what the program does."""
 
 import csv
+import io
 import json
 import re
 import shlex
@@ -100,7 +101,10 @@ def test_maps_hold_the_current_stations(name: str, tmp_path: Path) -> None:
     assert {p.name for p in kept.iterdir()} == {p.name for p in (tmp_path / name).iterdir()}
     for file, columns in (("stations.csv", 6), ("fleet.csv", 6)):
         new, old = (
-            [row[:columns] for row in csv.reader((folder / file).open(encoding="utf-8"))]
+            [
+                row[:columns]
+                for row in csv.reader(io.StringIO((folder / file).read_text(encoding="utf-8")))
+            ]
             for folder in (tmp_path / name, kept)
         )
         assert new == old, file

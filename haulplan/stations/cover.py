@@ -136,7 +136,7 @@ def windows_of(task: Task, drinker: Drinker) -> list[Window]:
     ...     use=np.array([20.0, 40.0, 80.0]), may=np.ones(3, dtype=bool))
     >>> task = Task(places=taps, visits=(0, 1, 2), drinkers=(engine,))
     >>> [w.visits for w in windows_of(task, engine)]
-    [(0, 1), (1, 2)]
+    [(1,), (2,)]
     """
     may = np.flatnonzero(drinker.may).tolist()
     begins = [(0.0, drinker.at_start, -1)] + [(float(drinker.use[v]), drinker.tank, v) for v in may]

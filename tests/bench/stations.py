@@ -82,12 +82,7 @@ def measure(number: int, limit: float) -> str:
             cells += [f"{time.monotonic() - begin:.1f}", str(error).splitlines()[0][:60]]
             continue
         cells += [f"{time.monotonic() - begin:.1f} ({time.process_time() - busy:.1f})"]
-        cells += [
-            "; ".join(
-                f"{stage.value:.4g}, " + proof(stage)
-                for stage in choice.stages
-            )
-        ]
+        cells += ["; ".join(f"{stage.value:.4g}, " + proof(stage) for stage in choice.stages)]
     return "| " + " | ".join(cells) + " |\n"
 
 
