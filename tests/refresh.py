@@ -20,6 +20,7 @@ RESULTS = TOP / "haulplan" / "evidence" / "RESULTS.md"
 SCENARIOS = ("hobmere-penniford",)
 RECORD = "sallow-flat-1907"
 NETWORKS = ("ellersby-coldwater",)
+EVENTS = ("sallowby-harvest",)
 
 
 def run(*words: str) -> str:
@@ -107,6 +108,8 @@ def main() -> None:
         if ways.exists():
             shutil.rmtree(ways)
         run("ways", f"scenarios/{name}", "--out", str(ways))
+    for name in EVENTS:
+        run("stations", f"scenarios/{name}", "--out", str(TOP / "maps" / name), "--force")
 
 
 if __name__ == "__main__":

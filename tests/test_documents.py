@@ -1,5 +1,7 @@
 """README and maps/ show what the program does."""
 
+import csv
+import io
 import json
 import re
 import shlex
@@ -100,6 +102,23 @@ def test_maps_hold_the_current_ways(name: str, tmp_path: Path) -> None:
     for file in ("ways.csv", "turns.csv", "bans.csv", "route.gpx", "stops.csv"):
         kept = (TOP / "maps" / f"{name}-ways" / file).read_text(encoding="utf-8")
         assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
+
+
+@pytest.mark.parametrize("name", refresh.EVENTS)
+def test_maps_hold_the_current_stations(name: str, tmp_path: Path) -> None:
+    """Stations and fleet; who fills where may fall otherwise with another solver's ties."""
+    refresh.run("stations", f"scenarios/{name}", "--out", str(tmp_path / name))
+    kept = TOP / "maps" / name
+    assert {p.name for p in kept.iterdir()} == {p.name for p in (tmp_path / name).iterdir()}
+    for file, columns in (("stations.csv", 6), ("fleet.csv", 6)):
+        new, old = (
+            [
+                row[:columns]
+                for row in csv.reader(io.StringIO((folder / file).read_text(encoding="utf-8")))
+            ]
+            for folder in (tmp_path / name, kept)
+        )
+        assert new == old, file
 
 
 @pytest.mark.parametrize("file", ["README.md", "DEVELOPERS.md"])

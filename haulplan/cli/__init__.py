@@ -16,6 +16,7 @@ from haulplan.cli.phone import phone
 from haulplan.cli.plan import plan
 from haulplan.cli.reconstruct import reconstruct
 from haulplan.cli.revise import revise
+from haulplan.cli.stations import stations
 from haulplan.cli.ways import ways
 from haulplan.errors import HaulplanError
 
@@ -37,7 +38,7 @@ def cli() -> None:
 
 
 for _command in (
-    plan, ways, check, demand, evidence, revise, learn, drill, phone, reconstruct,
+    plan, ways, check, demand, evidence, revise, learn, drill, phone, reconstruct, stations,
 ):  # fmt: skip
     cli.add_command(_command)
 

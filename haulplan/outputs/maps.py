@@ -10,7 +10,7 @@ import base64
 import html
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
@@ -30,7 +30,7 @@ from haulplan.units import DisplayUnit, UnitSystem
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["draw_map", "draw_page"]
+__all__ = ["draw_data", "draw_map", "draw_page", "mark_of"]
 
 Array = NDArray[np.float64]
 Rows = list[list[str]]
@@ -62,6 +62,7 @@ _BRIDGE_REMARK: Final = (
     "the scenario."
 )
 
+_NO_LINE: Final = "the road has no positions to draw; give it as a GPX track"
 #: The browser itself refuses whatever is not in the page.
 _POLICY: Final = (
     '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
@@ -101,13 +102,68 @@ def draw_map(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -
         If the road has no positions.
     """
     if route.line is None:
-        raise ValueError("the road has no positions to draw; give it as a GPX track")
-    line = replace(route.line, longitude=np.unwrap(route.line.longitude, period=360.0))
-    data = _data(scenario, route, line, plan, system)
-    return draw_page(plan.title, line.position(route.length / 2), data)
+        raise ValueError(_NO_LINE)
+    line = _unbroken(route.line)
+    frame = stops_frame(scenario, plan, system)
+    marks = [
+        *_stop_marks(frame, route, line, plan),
+        *_bridge_marks(crossings_frame(scenario, plan, system), line, plan),
+        *_supply_marks(scenario, route, line, plan, system),
+        *_place_marks(scenario, route, line, system),
+    ]
+    units = [
+        getattr(system, kind).label for kind in ("distance", "height", "water", "coal", "mass")
+    ]
+    facts = (
+        f"{plan.date:%A} {plan.date.isoformat()}, leave {frame['leave'].iloc[0]}, "
+        f"arrive {frame['arrive'].iloc[-1]}, {system.distance.text(route.length)}. "
+        f"Units: {', '.join(units)}."
+    )
+    return draw_page(route, plan.title, facts, marks, system)
 
 
-def draw_page(title: str, middle: tuple[float, float], data: dict[str, Any]) -> str:
+def draw_page(
+    route: Route,
+    title: str,
+    facts: str,
+    marks: Sequence[dict[str, Any]],
+    system: UnitSystem,
+    *,
+    signs: Sequence[tuple[str, str, str]] = _SIGNS,
+) -> str:
+    """One HTML page with a road and marks on it.
+
+    Parameters
+    ----------
+    route
+        The road, which must have positions.
+    title, facts
+        What stands at the head of the page.
+    marks
+        Made by `mark_of`.
+    system
+        The units to show.
+    signs
+        Kind, text and meaning of each kind of mark, for the key.
+
+    Returns
+    -------
+    page
+        HTML that needs no other file and no network.
+
+    Raises
+    ------
+    ValueError
+        If the road has no positions.
+    """
+    if route.line is None:
+        raise ValueError(_NO_LINE)
+    line = _unbroken(route.line)
+    data = _data(route, line, title, facts, marks, signs, system)
+    return draw_data(title, line.position(route.length / 2), data)
+
+
+def draw_data(title: str, middle: tuple[float, float], data: dict[str, Any]) -> str:
     """A page with a map drawn from prepared data.
 
     Parameters
@@ -179,26 +235,25 @@ def _embedded(data: dict[str, Any]) -> str:
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
+def _unbroken(line: Line) -> Line:
+    """The line with no jump of longitude."""
+    return replace(line, longitude=np.unwrap(line.longitude, period=360.0))
+
+
 def _data(
-    scenario: Scenario, route: Route, line: Line, plan: Plan, system: UnitSystem
+    route: Route,
+    line: Line,
+    title: str,
+    facts: str,
+    marks: Sequence[dict[str, Any]],
+    signs: Sequence[tuple[str, str, str]],
+    system: UnitSystem,
 ) -> dict[str, Any]:
     """Everything the page's script shows."""
-    frame = stops_frame(scenario, plan, system)
-    marks = [
-        *_stop_marks(frame, route, line, plan),
-        *_bridge_marks(crossings_frame(scenario, plan, system), line, plan),
-        *_supply_marks(scenario, route, line, plan, system),
-        *_place_marks(scenario, route, line, system),
-    ]
     twice = _driven_twice(line)
-    units = [
-        getattr(system, kind).label for kind in ("distance", "height", "water", "coal", "mass")
-    ]
     return {
-        "title": plain(plan.title),
-        "facts": f"{plan.date:%A} {plan.date.isoformat()}, leave {frame['leave'].iloc[0]}, "
-        f"arrive {frame['arrive'].iloc[-1]}, {system.distance.text(route.length)}. "
-        f"Units: {', '.join(units)}.",
+        "title": plain(title),
+        "facts": facts,
         "cautions": CAUTIONS,
         "bounds": [
             [float(line.latitude.min()), float(line.longitude.min())],
@@ -207,7 +262,7 @@ def _data(
         "classes": _classes(route, line),
         "arrows": _arrows(route, line),
         "marks": marks,
-        "signs": [sign for sign in _SIGNS if sign[0] in {mark["kind"] for mark in marks}],
+        "signs": [sign for sign in signs if sign[0] in {mark["kind"] for mark in marks}],
         "remarks": _remarks(route, twice=twice),
         "twice": twice,
         "metric": system.name == "metric",
@@ -273,10 +328,31 @@ def _arrows(route: Route, line: Line) -> list[list[float]]:
     return arrows
 
 
-def _mark(
+def mark_of(
     kind: str, name: str, at: tuple[float, float], rows: Rows, *, text: str = "", remark: str = ""
 ) -> dict[str, Any]:
-    """One mark and the details it opens; `title` is what a screen reader says."""
+    """One mark and the details it opens; `title` is what a screen reader says.
+
+    Parameters
+    ----------
+    kind
+        A kind of mark the page knows: start, stop, finish, bridge, supply or place.
+    name
+        Shown beside it.
+    at
+        Latitude and longitude. [°]
+    rows
+        Label and text of each detail.
+    text
+        What stands in the mark.
+    remark
+        A line below the details.
+
+    Returns
+    -------
+    mark
+        For `draw_page`.
+    """
     level, radius, called = _KINDS[kind]
     return {
         "kind": kind,
@@ -308,13 +384,13 @@ def _stop_marks(
         kind = "stop" if stop.kind == "supply" else stop.kind
         text = str(stop.number) if kind == "stop" else kind[0].upper()
         name = stop.name if stop.row is None else labels.get((stop.row, stop.distance), stop.name)
-        yield _mark(kind, plain(name), line.position(stop.distance), rows, text=text)
+        yield mark_of(kind, plain(name), line.position(stop.distance), rows, text=text)
 
 
 def _bridge_marks(frame: "pd.DataFrame", line: Line, plan: Plan) -> Iterator[dict[str, Any]]:
     for crossing, rows in zip(plan.crossings, _cells(frame), strict=True):
         at = line.position(crossing.distance)
-        yield _mark("bridge", plain(crossing.name), at, rows, remark=_BRIDGE_REMARK)
+        yield mark_of("bridge", plain(crossing.name), at, rows, remark=_BRIDGE_REMARK)
 
 
 def _supply_marks(
@@ -327,7 +403,7 @@ def _supply_marks(
             supply = scenario.supplies[passing.row]
             rows = _offer(supply, passing, scenario.file.currency, system)
             at = line.position(passing.distance)
-            yield _mark("supply", plain(passing.label), at, rows, remark="Not stopped at.")
+            yield mark_of("supply", plain(passing.label), at, rows, remark="Not stopped at.")
 
 
 def _place_marks(
@@ -337,7 +413,7 @@ def _place_marks(
         if passing.kind == "place":
             note = scenario.places[passing.row].note
             rows = [_distance(passing, system), *([["note", plain(note)]] if note else [])]
-            yield _mark("place", plain(passing.label), line.position(passing.distance), rows)
+            yield mark_of("place", plain(passing.label), line.position(passing.distance), rows)
 
 
 def _distance(passing: Passing, system: UnitSystem) -> list[str]:

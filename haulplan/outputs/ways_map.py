@@ -5,7 +5,7 @@ from typing import Any, Final
 import numpy as np
 
 from haulplan.outputs.cautions import CAUTIONS
-from haulplan.outputs.maps import draw_page
+from haulplan.outputs.maps import draw_data
 from haulplan.outputs.tables import clock_text, plain, whole_minutes
 from haulplan.outputs.ways import Compared, proof_text
 from haulplan.roads.ways import Way
@@ -71,7 +71,7 @@ def draw_ways(compared: Compared, system: UnitSystem) -> str:
         "metric": system.name == "metric",
     }  # fmt: skip
     middle = [(low + high) / 2 for low, high in zip(*bounds, strict=True)]
-    return draw_page(f"{file.title}: the ways", (middle[0], middle[1]), data)
+    return draw_data(f"{file.title}: the ways", (middle[0], middle[1]), data)
 
 
 def _line(way: Way) -> list[list[float]]:

@@ -18,7 +18,7 @@ from pydantic import (
 from haulplan.errors import InputError, Problem
 from haulplan.period.words import Money, Statement, read_money, read_statement
 from haulplan.scenario.fields import Text, quantity
-from haulplan.scenario.read import read_toml
+from haulplan.scenario.read import read_toml_text
 from haulplan.scenario.schema import Surface
 from haulplan.scenario.wording import validate
 
@@ -297,7 +297,7 @@ def read_record(path: Path | str, *, check: Callable[[RecordFile], list[Problem]
     """
     file = Path(path)
     problems: list[Problem] = []
-    text, raw = read_toml(file, problems)
+    text, raw = read_toml_text(file, problems)
     parsed = validate(RecordFile, raw, file.name, problems, context=None)
     if parsed is not None:
         problems += [replace(problem, file=file.name) for problem in check(parsed)]

@@ -14,7 +14,7 @@ from haulplan.roads.bans import Area
 from haulplan.roads.facts import Facts
 from haulplan.roads.roadmap import RawRoad, RoadMap
 from haulplan.roads.tags import read_facts
-from haulplan.scenario import read_table
+from haulplan.scenario import read_rows
 from haulplan.scenario.fields import Text, angle, quantity
 from haulplan.scenario.schema import Model, Surface
 
@@ -100,11 +100,11 @@ def read_road_tables(folder: Path) -> RoadMap:
         With everything wrong in the three files.
     """
     problems: list[Problem] = []
-    nodes = read_table(folder / "nodes.csv", NodeRow, problems)
-    streets = read_table(folder / "roads.csv", StreetRow, problems)
+    nodes = read_rows(folder / "nodes.csv", NodeRow, problems)
+    streets = read_rows(folder / "roads.csv", StreetRow, problems)
     shapes: dict[int, PointRow] = {}
     if (folder / "geometry.csv").exists():
-        shapes = read_table(folder / "geometry.csv", PointRow, problems)
+        shapes = read_rows(folder / "geometry.csv", PointRow, problems)
     if problems:
         raise InputError(problems)
     points = {n.id: (n.latitude, n.longitude, _or_nan(n.elevation)) for n in nodes.values()}

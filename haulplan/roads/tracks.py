@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from haulplan.errors import InputError, Problem
 from haulplan.route.gpx import read_gpx
-from haulplan.scenario import read_table
+from haulplan.scenario import read_rows
 from haulplan.scenario.fields import angle, quantity
 from haulplan.scenario.schema import Model
 
@@ -95,7 +95,7 @@ def read_track(path: Path) -> Track:
         ]
     else:
         problems: list[Problem] = []
-        rows = read_table(path, HeightRow, problems).values()
+        rows = read_rows(path, HeightRow, problems).values()
         if problems:
             raise InputError(problems)
         sides = [

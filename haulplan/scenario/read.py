@@ -20,7 +20,15 @@ from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
 from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
 
-__all__ = ["Scenario", "read_road_table", "read_scenario", "read_table", "read_toml"]
+__all__ = [
+    "Scenario",
+    "read_road_table",
+    "read_rows",
+    "read_scenario",
+    "read_table",
+    "read_toml",
+    "read_toml_text",
+]
 
 #: Larger files are refused: a day's road run is far below this. [bytes]
 MAX_BYTES = 64 * 1024 * 1024
@@ -100,12 +108,12 @@ def read_scenario(folder: Path | str) -> Scenario:
             ]
         )
     problems: list[Problem] = []
-    raw = _read_toml(root / "scenario.toml", problems)
+    raw = read_toml(root / "scenario.toml", problems)
     raw, filled = fill_from_kinds(raw, problems)
     parsed = validate(schema.ScenarioFile, raw, "scenario.toml", problems, context=None)
     currency = _currency(raw)
     tables = {
-        name: _read_table(root / name, model, currency, problems)
+        name: read_table(root / name, model, currency, problems)
         for name, model in _TABLES.items()
         if (root / name).exists()
     }
@@ -131,7 +139,7 @@ def read_scenario(folder: Path | str) -> Scenario:
     )
 
 
-def read_table(path: Path, model: type[Row], problems: list[Problem]) -> dict[int, Row]:
+def read_rows(path: Path, model: type[Row], problems: list[Problem]) -> dict[int, Row]:
     """Read any table of rows.
 
     Parameters
@@ -148,7 +156,7 @@ def read_table(path: Path, model: type[Row], problems: list[Problem]) -> dict[in
     rows
         By number in the file, the header being row 1.
     """
-    table = _read_table(path, model, "USD", problems)
+    table = read_table(path, model, "USD", problems)
     return {number: row for number, row in table.items() if isinstance(row, model)}
 
 
@@ -168,7 +176,7 @@ def read_road_table(path: Path, problems: list[Problem]) -> tuple[schema.RoadRow
         In the order of their distance.
     """
     before = len(problems)
-    table = _read_table(path, schema.RoadRow, "USD", problems)
+    table = read_table(path, schema.RoadRow, "USD", problems)
     rows = _typed(table, schema.RoadRow)
     if len(problems) > before:
         return rows
@@ -204,7 +212,7 @@ def read_road_table(path: Path, problems: list[Problem]) -> tuple[schema.RoadRow
     return rows
 
 
-def read_toml(path: Path, problems: list[Problem]) -> tuple[str, dict[str, Any]]:
+def read_toml_text(path: Path, problems: list[Problem]) -> tuple[str, dict[str, Any]]:
     """Read one TOML file.
 
     Parameters
@@ -220,7 +228,7 @@ def read_toml(path: Path, problems: list[Problem]) -> tuple[str, dict[str, Any]]
         As it stands, and as read; empty where anything is wrong.
     """
     before = len(problems)
-    raw = _read_toml(path, problems)
+    raw = read_toml(path, problems)
     text = _read_text(path, problems) if len(problems) == before else None
     return text or "", raw
 
@@ -257,7 +265,21 @@ def _read_text(path: Path, problems: list[Problem]) -> str | None:
     return None
 
 
-def _read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
+def read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
+    """The keys of a TOML file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    keys
+        None at all where the file cannot be read.
+    """
     text = _read_text(path, problems)
     if text is None:
         return {}
@@ -274,10 +296,27 @@ def _read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
     return {}
 
 
-def _read_table(
+def read_table(
     path: Path, model: type[BaseModel], currency: str | None, problems: list[Problem]
 ) -> dict[int, BaseModel]:
-    """The rows of one CSV table by number, each checked by its model."""
+    """The rows of one CSV table by number, each checked by its model.
+
+    Parameters
+    ----------
+    path
+        The file.
+    model
+        What a row should be.
+    currency
+        That prices must use.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    rows
+        Those that are right.
+    """
     before = len(problems)
     lines = _read_lines(path, problems)
     header = _read_header(path.name, lines[0], model, problems) if lines else None
