@@ -49,7 +49,7 @@ def along(latitude: Array, longitude: Array) -> Array:
     References
     ----------
     .. [1] C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87 (2013),
-       43-55, as carried by geopy.
+       43-55, as carried by geographiclib.
 
     Examples
     --------
@@ -57,10 +57,11 @@ def along(latitude: Array, longitude: Array) -> Array:
     >>> round(float(line[1]), 1)
     5551759.4
     """
-    from geopy.distance import geodesic  # noqa: PLC0415  loaded only where GPX is read
+    from geographiclib.geodesic import Geodesic  # noqa: PLC0415  only where GPX is read
 
     points = list(zip(latitude.tolist(), longitude.tolist(), strict=True))
-    steps = [0.0 if a == b else geodesic(a, b).m for a, b in pairwise(points)]
+    inverse, wanted = Geodesic.WGS84.Inverse, Geodesic.DISTANCE
+    steps = [0.0 if a == b else inverse(*a, *b, wanted)["s12"] for a, b in pairwise(points)]
     return np.concatenate([[0.0], np.cumsum(steps)])
 
 
