@@ -19,7 +19,12 @@ TOP = Path(__file__).resolve().parent.parent
 #: The interpreter, its libraries and the program itself may be read.
 _OWN = tuple(
     os.path.realpath(path)
-    for path in (sys.prefix, sys.base_prefix, *sysconfig.get_paths().values(), TOP / "haulplan")
+    for path in (
+        sys.prefix,
+        sys.base_prefix,
+        *sysconfig.get_paths().values(),
+        str(TOP / "haulplan"),
+    )  # fmt: skip
 )
 #: What the interpreter and the numeric libraries look at themselves.
 _SYSTEM = (

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import click
 
 from haulplan.cli.running import (
-    console,
     debug_option,
     pessimism_option,
     progress,
     read_problem,
+    show,
     units_option,
 )
 from haulplan.errors import InputError, Problem
@@ -82,10 +82,9 @@ def plan(
         if out is not None:
             say("drawing the outputs")
             _write(out, read, route, made, trace, system, force=force)
-    console().print(render_terminal(read, route, made, system, width=None, verbose=verbose))
-    if out is not None:
-        left_out = "" if route.line is not None else " (no map: the road has no coordinates)"
-        console().print(f"Written to {out}{left_out}", markup=False)
+    left_out = "" if route.line is not None else " (no map: the road has no coordinates)"
+    page = render_terminal(read, route, made, system, width=None, verbose=verbose)
+    show(page, out, left_out)
 
 
 def _plan(

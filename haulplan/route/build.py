@@ -269,8 +269,9 @@ def _recorded_profile(
     system = UNIT_SYSTEMS[scenario.file.units]
     distance_text = system.distance.text
     if np.ptp(elevation[known]) == 0:
+        height = system.height.text(float(elevation[known][0]))
         warnings.append(
-            f"{file}: one and the same height throughout, {system.height.text(float(elevation[known][0]))}: "
+            f"{file}: one and the same height throughout, {height}: "
             "driven as a level road; hills decide the thirst, so make sure that it is one"
         )
     missing = _missing_length(line.distance, known)
