@@ -22,6 +22,10 @@ from haulplan.scenario.wording import short
 __all__ = ["Piece", "Recording", "read_gpx"]
 
 _NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
+#: Other codecs of Python's do more than to name letters.
+_ENCODINGS = re.compile(
+    r"utf-?8|utf-?16(le|be)?|(us-)?ascii|iso[-_]8859-\d+|latin-?1|(windows-|cp)125\d", re.IGNORECASE
+)
 _NAMESPACES = ("http://www.topografix.com/GPX/1/0", "http://www.topografix.com/GPX/1/1", "")
 #: Heights outside these are voids of a terrain grid or slips, and count as missing. [m]
 _LOWEST, _HIGHEST = -500.0, 9000.0
@@ -178,11 +182,16 @@ class _Reader:
         # without interning, names met once are not kept
         parser = expat.ParserCreate(namespace_separator=" ", intern=None)
         parser.buffer_text = True
+        parser.XmlDeclHandler = self._declaration
         parser.StartDoctypeDeclHandler = self._doctype
         parser.StartElementHandler = self._start
         parser.EndElementHandler = self._end
         parser.CharacterDataHandler = self._data
         parser.Parse(data, True)
+
+    def _declaration(self, _version: str, encoding: str | None, _standalone: int) -> None:
+        if encoding is not None and not _ENCODINGS.fullmatch(encoding):
+            raise _Refusal(f"encoding '{short(encoding, 40)}'", "save it as UTF-8")
 
     def _doctype(self, *_: object) -> None:
         raise _Refusal("declares a document type or entities", "export it anew as plain GPX")

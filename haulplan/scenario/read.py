@@ -32,6 +32,8 @@ _TABLES: Mapping[str, type[BaseModel]] = {
     "surfaces.csv": schema.SurfaceRow,
     "demand.csv": schema.DemandRow,
 }
+#: Full stops in one line of scenario.toml.
+_MOST_POINTS = 1000
 #: A time of day as people write it, which TOML wants in quotes or with its seconds.
 _BARE_CLOCK = re.compile(r"^\s*(\w+)\s*=\s*(\d\d?:\d\d)\s*(?:#.*)?$", re.MULTILINE | re.ASCII)
 _ALIASES = {column: field for field, column in COLUMN_NAMES.items()}
@@ -206,9 +208,12 @@ def _read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
     if text is None:
         return {}
     try:
+        # the time tomllib takes grows with the square of the parts of a dotted key
+        if max((line.count(".") for line in text.splitlines()), default=0) > _MOST_POINTS:
+            raise RecursionError
         return tomllib.loads(text)
     except RecursionError:
-        found, remedy = "brackets within brackets too deep", "mend the file"
+        found, remedy = "brackets or dotted keys too deep", "mend the file"
     except ValueError as error:
         found = f"not TOML: {short(str(error), 120)}"
         remedy = "mend the file there; strings need quotes, sections [brackets]"
