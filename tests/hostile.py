@@ -48,7 +48,10 @@ grate_area = "0.7 m2"
 heating_surface = "14 m2"
 boiler_water = "900 L"
 boiler_metal = "4 t"
-gears = [{name = "low", ratio = 18.0, speed = "3 km/h"}, {name = "high", ratio = 9.0, speed = "7 km/h"}]
+gears = [
+  {name = "low", ratio = 18.0, speed = "3 km/h"},
+  {name = "high", ratio = 9.0, speed = "7 km/h"},
+]
 """
 ROAD = "distance [km],elevation [m]\n0,100\n4,120\n5,140\n6,140\n12,110\n"
 

@@ -165,7 +165,7 @@ def test_faults_are_told_up_to_the_bound(
 @pytest.mark.parametrize("text", ["", "0", "-1", "1e6", "lots", "\u0665", "9" * 5000, "1_0"])
 def test_a_bound_that_is_no_number_is_refused(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HAULPLAN_MOST_ROWS", text)
-    with pytest.raises(InputError, match="environment, HAULPLAN_MOST_ROWS: .* is not allowed"):
+    with pytest.raises(InputError, match=r"environment, HAULPLAN_MOST_ROWS: .* is not allowed"):
         bounds()
 
 
