@@ -11,6 +11,7 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Mapping
+from functools import cache
 from pathlib import Path
 
 if __name__ == "__main__":  # its hooks must stand before the readers load
@@ -25,7 +26,7 @@ if __name__ == "__main__":  # its hooks must stand before the readers load
 
 from hostile import ROAD, TOML, cases
 
-from haulplan.errors import InputError
+from haulplan.errors import InputError, Problem
 from haulplan.route.gpx import read_gpx
 from haulplan.scenario import read_road_table, read_scenario
 from haulplan.scenario.read import _TABLES as TABLES
@@ -69,9 +70,11 @@ def _table(name: str) -> Reader:
 
 def _road(folder: Path, data: bytes) -> None:
     (folder / "route.csv").write_bytes(data)
-    problems: list[object] = []
-    rows = read_road_table(folder / "route.csv", problems)  # type: ignore[arg-type]
-    assert problems or len(rows) > 1
+    problems: list[Problem] = []
+    rows = read_road_table(folder / "route.csv", problems)
+    if problems:
+        raise InputError(problems)
+    assert len(rows) > 1
 
 
 def _gpx(folder: Path, data: bytes) -> None:
@@ -125,11 +128,14 @@ def once(name: str, folder: Path, data: bytes) -> bool:
     return True
 
 
+@cache
 def seeds(name: str) -> list[bytes]:
     """Whole and odd examples to start from."""
     found = [case.content for case in cases() if case.file == name and len(case.content) < 9000]
     if name == "units":
-        return [bytes([i]) + kind.example.encode() for i, (_, kind) in enumerate(sorted(KINDS.items()))]
+        return [
+            bytes([i]) + kind.example.encode() for i, (_, kind) in enumerate(sorted(KINDS.items()))
+        ]
     if name == "prices":
         return [b"\0" + b"45 USD", b"\1" + b"0.012 USD/US gal", b"\2" + b"220 USD/short ton"]
     if name == "scenario.toml":
@@ -144,6 +150,7 @@ def seeds(name: str) -> list[bytes]:
     return found
 
 
+@cache
 def words() -> list[bytes]:
     """What the readers know, to build with."""
     known = [unit for kind in KINDS.values() for unit in kind.units if unit]

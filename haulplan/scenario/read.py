@@ -376,4 +376,6 @@ def _read_header(
                 remedy="add it; the first row names the columns",
             )
         )
+    if len(problems) - before > bounds().faults:
+        problems[before + bounds().faults :] = [_and_more(file, "header")]
     return header if len(problems) == before else None
