@@ -21,8 +21,8 @@ if __name__ == "__main__":  # its hooks must stand before the readers load
         atheris = None
     else:
         with atheris.instrument_imports(include=["haulplan", "tomllib"]):
-            import haulplan.route.gpx
-            import haulplan.scenario.read
+            import haulplan.route.gpx  # noqa: F401
+            import haulplan.scenario.read  # noqa: F401
 
 from hostile import ROAD, TOML, cases
 
@@ -91,20 +91,18 @@ def _units(_: Path, data: bytes) -> None:
     kind = kinds[data[0] % len(kinds)] if data else "length"
     try:
         value = parse(kind, data[1:].decode("utf-8", "replace"))
-    except ValueError as error:
-        assert str(error)
-    else:
-        assert math.isfinite(value)
+    except ValueError:
+        return
+    assert math.isfinite(value)
 
 
 def _prices(_: Path, data: bytes) -> None:
     kind = (None, "water", "coal")[data[0] % 3] if data else None
     try:
         value = parse_price(kind, data[1:].decode("utf-8", "replace"), "USD")
-    except ValueError as error:
-        assert str(error)
-    else:
-        assert math.isfinite(value)
+    except ValueError:
+        return
+    assert math.isfinite(value)
 
 
 #: What reads bytes from a stranger, by name.

@@ -41,11 +41,10 @@ GOOD = {
 def test_no_text_is_a_quantity_by_accident(kind: str, text: str) -> None:
     try:
         value = parse(kind, text)
-    except ValueError as error:
-        assert str(error)
-    else:
-        assert any(letter in "0123456789" for letter in text)
-        assert abs(value) < float("inf")
+    except ValueError:
+        return
+    assert any(letter in "0123456789" for letter in text)
+    assert abs(value) < float("inf")
 
 
 @settings(deadline=None, max_examples=200)
@@ -57,7 +56,6 @@ def test_no_text_is_a_quantity_by_accident(kind: str, text: str) -> None:
 def test_every_number_a_quantity_takes_is_finite(kind: str, number: float, unit: str) -> None:
     try:
         value = parse(kind, f"{number!r} {unit}")
-    except ValueError as error:
-        assert str(error)
-    else:
-        assert abs(value) < float("inf")
+    except ValueError:
+        return
+    assert abs(value) < float("inf")

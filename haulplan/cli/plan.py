@@ -14,7 +14,7 @@ from haulplan.cli.running import (
     show,
     units_option,
 )
-from haulplan.errors import InputError, Problem
+from haulplan.errors import InputError, NoPlanError, Problem
 
 if TYPE_CHECKING:
     from haulplan.demand import Demand
@@ -114,7 +114,10 @@ def _plan(
             )
     elif aim is not None:
         wanted = Aim.model_validate({"first": aim.replace("-", " ")})
-    made = make_plan(scenario, route, demand, aim=wanted, time_limit=time_limit, progress=say)
+    try:
+        made = make_plan(scenario, route, demand, aim=wanted, time_limit=time_limit, progress=say)
+    except NoPlanError as error:  # what is odd about the road may be why there is none
+        raise NoPlanError("\n".join([str(error), *route.warnings])) from None
     say("driving the plan to prove it")
     return made, replay(scenario, route, demand, made)
 
