@@ -224,7 +224,7 @@ def determinism() -> Result:
 #: What shows that a set of versions works: reading, demand, planning, proof, writing.
 CORE = (
     "test_scenario.py", "test_route.py", "test_units.py", "test_cli.py", "test_tables.py",
-    "test_exchange.py", "test_charts.py", "test_write.py", "test_small_plans.py",
+    "test_exchange.py", "test_charts.py", "test_write.py",
 )  # fmt: skip
 
 
