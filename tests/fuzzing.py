@@ -30,6 +30,7 @@ from haulplan.errors import InputError, Problem
 from haulplan.route.gpx import read_gpx
 from haulplan.scenario import read_road_table, read_scenario
 from haulplan.scenario.read import _TABLES as TABLES
+from haulplan.scenario.read import _read_table
 from haulplan.scenario.wording import COLUMN_NAMES
 from haulplan.units import KINDS, parse, parse_price
 
@@ -56,14 +57,13 @@ def _settings(folder: Path, data: bytes) -> None:
 
 
 def _table(name: str) -> Reader:
-    toml = _MEASURED if name == "demand.csv" else TOML.replace("ROAD", "route.csv")
-
     def read(folder: Path, data: bytes) -> None:
-        if not (folder / "scenario.toml").exists():
-            (folder / "scenario.toml").write_text(toml)
-            (folder / "route.csv").write_text(ROAD)
         (folder / name).write_bytes(data)
-        read_scenario(folder)
+        problems: list[Problem] = []
+        rows = _read_table(folder / name, folder, TABLES[name], "USD", problems)
+        if problems:
+            raise InputError(problems)
+        assert rows
 
     return read
 
