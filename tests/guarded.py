@@ -100,7 +100,7 @@ def main() -> None:
     report, folder, *words = sys.argv[1:]
     from haulplan.cli import main as haulplan
 
-    begun, code = time.monotonic(), -1
+    code = -1
     with watched() as sight:
         try:
             haulplan(words)
@@ -108,7 +108,7 @@ def main() -> None:
             code = ended.code if isinstance(ended.code, int) else -1
     seen = {
         "code": code,
-        "seconds": time.monotonic() - begun,
+        "seconds": time.process_time(),
         "megabytes": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
         "outside": sight.outside(Path(folder)),
         "reached": sight.calls(),

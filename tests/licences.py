@@ -48,9 +48,12 @@ def licences(name: str) -> str:
     licence
         In its own words, on one line, shortened.
     """
-    told = metadata.metadata(name)
-    classed = [c.rpartition(" :: ")[2] for c in told.get_all("Classifier") or () if "License" in c]
-    words = told.get("License-Expression") or "; ".join(classed) or told.get("License") or "unknown"
+    told = metadata.metadata(name).json
+    classifiers = told.get("classifier", ())
+    classed = [c.rpartition(" :: ")[2] for c in classifiers if "License" in c]
+    words = str(
+        told.get("license_expression") or "; ".join(classed) or told.get("license") or "unknown"
+    )
     first = words.strip().splitlines()[0]
     return first if len(first) <= 60 else first[:57] + "..."
 

@@ -112,7 +112,7 @@ def write_scenario(folder: Path, first: int) -> list[str]:
         f'<trkpt lat="{55.5 + i * 5e-4:.6f}" lon="-2.6"><ele>{200 + i % 9}</ele></trkpt>'
         for i in range(120)
     )
-    name = words().replace("&", "&amp;").replace("<", "&lt;")
+    name = words().replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
     (folder / "road.gpx").write_text(
         '<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1">'
         f"<trk><name>{name}</name><trkseg>{points}</trkseg></trk></gpx>",

@@ -46,20 +46,23 @@ def _complain(text: str) -> None:
 
 
 @contextlib.contextmanager
-def _heedful() -> Iterator[None]:
+def _heedful() -> Iterator[list[int]]:
     """Print what the terminal can, and take a shutdown for what Ctrl-C is."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a name in letters the terminal lacks
 
-    def stop(*_: object) -> None:
+    stopped: list[int] = []  # a library being loaded may turn the interruption into its own fault
+
+    def stop(number: int, _: object) -> None:
+        stopped.append(number)
         raise KeyboardInterrupt
 
-    names = [getattr(signal, name, None) for name in ("SIGTERM", "SIGHUP")]
+    names = [getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")]
     main_thread = threading.current_thread() is threading.main_thread()
     before = {n: signal.signal(n, stop) for n in names if n is not None and main_thread}
     try:
-        yield
+        yield stopped
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
@@ -105,7 +108,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         Words after the program's name; those of the process where None.
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
-    with _heedful():
+    with _heedful() as stopped:
         try:
             code = cli.main(args=words, prog_name="haulplan", standalone_mode=False)
             if sys.stdout is not None:  # None where it was closed from outside
@@ -113,5 +116,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
         except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001  the last net
             if "--debug" in words and not isinstance(error, click.ClickException):
                 traceback.print_exc()
-            sys.exit(_fail(error))
+            told = isinstance(error, (HaulplanError, KeyboardInterrupt, click.Abort))
+            sys.exit(_fail(KeyboardInterrupt() if stopped and not told else error))
     sys.exit(code if isinstance(code, int) else 0)
