@@ -1,8 +1,13 @@
 """The command line: arguments in, calls to the library, exit code out."""
 
+import contextlib
+import io
+import os
+import signal
 import sys
+import threading
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import click
 
@@ -49,6 +54,60 @@ def _complain(text: str) -> None:
         click.echo(f"error: {clean}", err=True)
 
 
+@contextlib.contextmanager
+def _heedful() -> Iterator[list[int]]:
+    """Print what the terminal can, and take a shutdown for what Ctrl-C is."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name in letters the terminal lacks
+
+    stopped: list[int] = []  # a library being loaded may turn the interruption into its own fault
+
+    def stop(number: int, _: object) -> None:
+        stopped.append(number)
+        raise KeyboardInterrupt
+
+    names = [getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")]
+    main_thread = threading.current_thread() is threading.main_thread()
+    before = {n: signal.signal(n, stop) for n in names if n is not None and main_thread}
+    try:
+        yield stopped
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _fail(error: BaseException) -> int:
+    """Say what went wrong; the exit code."""
+    if isinstance(error, click.ClickException):
+        if isinstance(error, click.UsageError) and error.ctx is not None:
+            click.echo(error.ctx.get_usage(), err=True)
+        _complain(error.format_message())
+        return error.exit_code
+    if isinstance(error, (click.Abort, KeyboardInterrupt)):
+        first = error.__cause__ or error  # click wraps it
+        _complain(f"interrupted; {first if first.args else 'nothing was written'}")
+        return 130
+    if isinstance(error, HaulplanError):
+        _complain(str(error))
+        return error.exit_code
+    if isinstance(error, BrokenPipeError):  # whoever read has had enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    if isinstance(error, ImportError):
+        _complain(f"a part is missing ({error}); install it: python -m pip install haulplan")
+    elif isinstance(error, MemoryError):
+        _complain("out of memory; give a shorter road or fewer rows, or free some memory")
+    elif isinstance(error, OSError):
+        _complain(f"the system refused ({error.strerror or error}); free some room or try again")
+    else:
+        _complain(
+            f"internal fault: {type(error).__name__}: {error}. Please report it with the "
+            "scenario; --debug shows more"
+        )
+    return 3
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its exit code.
 
@@ -58,28 +117,14 @@ def main(arguments: Sequence[str] | None = None) -> None:
         Words after the program's name; those of the process where None.
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
-    debug = "--debug" in words
-    try:
-        code = cli.main(args=words, prog_name="haulplan", standalone_mode=False)
-        sys.exit(code if isinstance(code, int) else 0)
-    except click.ClickException as error:
-        if isinstance(error, click.UsageError) and error.ctx is not None:
-            click.echo(error.ctx.get_usage(), err=True)
-        _complain(error.format_message())
-        sys.exit(error.exit_code)
-    except (click.Abort, KeyboardInterrupt):
-        _complain("interrupted; nothing was written")
-        sys.exit(130)
-    except HaulplanError as error:
-        if debug:
-            traceback.print_exc()
-        _complain(str(error))
-        sys.exit(error.exit_code)
-    except Exception as error:  # noqa: BLE001  the last net: our own fault, said plainly
-        if debug:
-            traceback.print_exc()
-        _complain(
-            f"internal fault: {type(error).__name__}: {error}. Please report it with the "
-            "scenario; --debug shows more"
-        )
-        sys.exit(3)
+    with _heedful() as stopped:
+        try:
+            code = cli.main(args=words, prog_name="haulplan", standalone_mode=False)
+            if sys.stdout is not None:  # None where it was closed from outside
+                sys.stdout.flush()
+        except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001  the last net
+            if "--debug" in words and not isinstance(error, click.ClickException):
+                traceback.print_exc()
+            told = isinstance(error, (HaulplanError, KeyboardInterrupt, click.Abort))
+            sys.exit(_fail(KeyboardInterrupt() if stopped and not told else error))
+    sys.exit(code if isinstance(code, int) else 0)

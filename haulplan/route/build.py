@@ -309,14 +309,13 @@ def _recorded_profile(
 ) -> tuple[Array, Array]:
     """Heights recorded in the file, cleaned run by run."""
     known = np.isfinite(elevation)
-    usable = known.any() and float(np.ptp(elevation[known])) > 0
+    usable = bool(known.any() and np.any(elevation[known]))  # noughts are fillers, not heights
     if not usable and not scenario.demand:
-        what = "no heights" if not known.any() else "one and the same height throughout"
         problems.append(
             Problem(
                 file=file,
                 where="",
-                found=what,
+                found="height 0 throughout" if known.any() else "no heights",
                 remedy="hills decide the thirst: give a track with heights, or name a table "
                 "of distance and elevation (or grade) as route.grades",
             )
@@ -325,6 +324,12 @@ def _recorded_profile(
         return line.distance[[0, -1]], np.full(2, np.nan)
     system = UNIT_SYSTEMS[scenario.file.units]
     distance_text = system.distance.text
+    if np.ptp(elevation[known]) == 0:
+        height = system.height.text(float(elevation[known][0]))
+        warnings.append(
+            f"{file}: one and the same height throughout, {height}: "
+            "driven as a level road; hills decide the thirst, so make sure that it is one"
+        )
     missing = _missing_length(line.distance, known)
     length = float(line.distance[-1])
     if missing > 0:

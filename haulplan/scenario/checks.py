@@ -6,6 +6,7 @@ from pathlib import Path
 
 from haulplan.errors import Problem
 from haulplan.scenario import schema
+from haulplan.scenario.files import inside
 from haulplan.scenario.wording import short
 
 __all__ = ["check_together"]
@@ -75,7 +76,7 @@ def _check_files(file: schema.ScenarioFile, root: Path) -> list[Problem]:
         if name is None:
             continue
         path = root / name
-        if not _is_inside(path, root):
+        if not inside(path, root):
             found, remedy = "outside the scenario folder", "copy the file into the folder"
         elif not (_is_file(path) or (key in ("network", "heights") and _is_folder(path))):
             found, remedy = f"no file '{short(name)}'", "put it in the scenario folder"
@@ -98,13 +99,6 @@ def _check_files(file: schema.ScenarioFile, root: Path) -> list[Problem]:
             if getattr(file.route, key) is not None
         ]
     return problems
-
-
-def _is_inside(path: Path, root: Path) -> bool:
-    try:
-        return path.resolve().is_relative_to(root.resolve())
-    except (OSError, RuntimeError):  # a circle of links
-        return False
 
 
 def _is_file(path: Path) -> bool:

@@ -2,12 +2,12 @@
 
 import csv
 import io
+import os
 import re
-import stat
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -16,8 +16,10 @@ from pydantic import BaseModel
 from haulplan.errors import InputError, Problem
 from haulplan.scenario import schema
 from haulplan.scenario.agreement import check_tables
+from haulplan.scenario.bounds import bounds
 from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
+from haulplan.scenario.files import read_bytes
 from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
 
 __all__ = [
@@ -30,10 +32,6 @@ __all__ = [
     "read_toml_text",
 ]
 
-#: Larger files are refused: a day's road run is far below this. [bytes]
-MAX_BYTES = 64 * 1024 * 1024
-MAX_ROWS = 200_000
-
 Row = TypeVar("Row", bound=BaseModel)
 
 _TABLES: Mapping[str, type[BaseModel]] = {
@@ -44,6 +42,8 @@ _TABLES: Mapping[str, type[BaseModel]] = {
     "surfaces.csv": schema.SurfaceRow,
     "demand.csv": schema.DemandRow,
 }
+#: Full stops in one line of scenario.toml.
+_MOST_POINTS = 1000
 #: A time of day as people write it, which TOML wants in quotes or with its seconds.
 _BARE_CLOCK = re.compile(r"^\s*(\w+)\s*=\s*(\d\d?:\d\d)\s*(?:#.*)?$", re.MULTILINE | re.ASCII)
 _ALIASES = {column: field for field, column in COLUMN_NAMES.items()}
@@ -113,9 +113,9 @@ def read_scenario(folder: Path | str) -> Scenario:
     parsed = validate(schema.ScenarioFile, raw, "scenario.toml", problems, context=None)
     currency = _currency(raw)
     tables = {
-        name: read_table(root / name, model, currency, problems)
+        name: read_table(root / name, model, currency, problems, root=root)
         for name, model in _TABLES.items()
-        if (root / name).exists()
+        if os.path.lexists(root / name)
     }
     if parsed is not None:
         read_cleanly = not problems
@@ -229,7 +229,11 @@ def read_toml_text(path: Path, problems: list[Problem]) -> tuple[str, dict[str, 
     """
     before = len(problems)
     raw = read_toml(path, problems)
-    text = _read_text(path, problems) if len(problems) == before else None
+    text = (
+        _read_text(path, path.parent, bounds().toml_bytes, problems)
+        if len(problems) == before
+        else None
+    )
     return text or "", raw
 
 
@@ -243,24 +247,19 @@ def _typed(table: Mapping[int, BaseModel], model: type[Row]) -> tuple[Row, ...]:
     return tuple(row for row in table.values() if isinstance(row, model))
 
 
-def _read_text(path: Path, problems: list[Problem]) -> str | None:
+def _read_text(path: Path, root: Path | None, most: int, problems: list[Problem]) -> str | None:
     """The file's text, or None with a problem noted."""
     try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise ValueError("not a plain file")
-        if path.stat().st_size > MAX_BYTES:
-            raise ValueError(f"larger than {MAX_BYTES // 2**20} MiB")
-        text = path.read_bytes().decode("utf-8-sig")
-        if "\0" in text:
-            raise ValueError("NUL bytes inside; not a text file")
+        text = read_bytes(path, root, most).decode("utf-8-sig")
     except UnicodeDecodeError:
         found, remedy = "not UTF-8 text", "save it as UTF-8"
-    except ValueError as error:
-        found, remedy = str(error), "give a plain text file of usual size"
-    except OSError as error:
-        found, remedy = error.strerror or "cannot be read", "put the file there, readable"
+    except InputError as error:
+        problems += error.problems
+        return None
     else:
-        return text
+        if "\0" not in text:
+            return text
+        found, remedy = "NUL bytes inside; not a text file", "give a plain text file of usual size"
     problems.append(Problem(file=path.name, where="", found=found, remedy=remedy))
     return None
 
@@ -280,13 +279,16 @@ def read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
     keys
         None at all where the file cannot be read.
     """
-    text = _read_text(path, problems)
+    text = _read_text(path, path.parent, bounds().toml_bytes, problems)
     if text is None:
         return {}
     try:
+        # the time tomllib takes grows with the square of the parts of a dotted key
+        if max((line.count(".") for line in text.splitlines()), default=0) > _MOST_POINTS:
+            raise RecursionError
         return tomllib.loads(text)
     except RecursionError:
-        found, remedy = "brackets within brackets too deep", "mend the file"
+        found, remedy = "brackets or dotted keys too deep", "mend the file"
     except ValueError as error:
         found = f"not TOML: {short(str(error), 120)}"
         remedy = "mend the file there; strings need quotes, sections [brackets]"
@@ -297,7 +299,12 @@ def read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
 
 
 def read_table(
-    path: Path, model: type[BaseModel], currency: str | None, problems: list[Problem]
+    path: Path,
+    model: type[BaseModel],
+    currency: str | None,
+    problems: list[Problem],
+    *,
+    root: Path | None = None,
 ) -> dict[int, BaseModel]:
     """The rows of one CSV table by number, each checked by its model.
 
@@ -311,6 +318,8 @@ def read_table(
         That prices must use.
     problems
         Each thing wrong is added.
+    root
+        A folder the file may not lie outside of.
 
     Returns
     -------
@@ -318,11 +327,14 @@ def read_table(
         Those that are right.
     """
     before = len(problems)
-    lines = _read_lines(path, problems)
+    lines = _read_lines(path, root, problems)
     header = _read_header(path.name, lines[0], model, problems) if lines else None
     rows: dict[int, BaseModel] = {}
     seen: dict[str, int] = {}
     for number, cells in enumerate(lines[1:] if header else [], start=2):
+        if len(problems) - before > bounds().faults:
+            problems[before + bounds().faults :] = [_and_more(path.name, f"row {number - 1}")]
+            break
         raw = _read_cells(path.name, number, header or [], cells, problems)
         if not raw:
             continue
@@ -346,19 +358,33 @@ def read_table(
     return rows
 
 
-def _read_lines(path: Path, problems: list[Problem]) -> list[list[str]]:
+def _and_more(file: str, where: str) -> Problem:
+    return Problem(
+        file=file,
+        where=where,
+        found=f"more than {bounds().faults} faults; not read further",
+        remedy="mend those above first",
+    )
+
+
+def _read_lines(path: Path, root: Path | None, problems: list[Problem]) -> list[list[str]]:
     """The cells of a CSV file, row by row; none if it cannot be read."""
-    text = _read_text(path, problems)
+    most = bounds()
+    text = _read_text(path, root, most.table_bytes, problems)
     if text is None:
         return []
     try:
-        lines = list(csv.reader(io.StringIO(text, newline=""), strict=True))
+        reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+        lines = list(islice(reader, most.rows + 2))  # the header and one too many
     except csv.Error as error:
         found, remedy = f"not CSV: {error}", "look for an unclosed quote; commas between cells"
     else:
-        if len(lines) <= MAX_ROWS:
+        widest = len(lines[0]) if lines else 0
+        if len(lines) <= most.rows + 1 and widest <= most.columns:
             return lines
-        found, remedy = f"{len(lines)} rows", f"give at most {MAX_ROWS} rows"
+        found, remedy = f"more than {most.rows} rows", f"give at most {most.rows}"
+        if widest > most.columns:
+            found, remedy = f"{widest} columns", f"give at most {most.columns}"
     problems.append(Problem(file=path.name, where="", found=found, remedy=remedy))
     return []
 
@@ -421,7 +447,7 @@ def _read_header(
                     file=file,
                     where=f"header, column '{short(cell)}'",
                     found="unknown column",
-                    remedy=suggest(name, model),
+                    remedy=suggest(name[:60], model),
                 )
             )
         elif field in [known for known, _ in header]:
@@ -445,4 +471,6 @@ def _read_header(
                 remedy="add it; the first row names the columns",
             )
         )
+    if len(problems) - before > bounds().faults:
+        problems[before + bounds().faults :] = [_and_more(file, "header")]
     return header if len(problems) == before else None
