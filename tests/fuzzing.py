@@ -30,7 +30,7 @@ from haulplan.errors import InputError, Problem
 from haulplan.route.gpx import read_gpx
 from haulplan.scenario import read_road_table, read_scenario
 from haulplan.scenario.read import _TABLES as TABLES
-from haulplan.scenario.read import _read_table
+from haulplan.scenario.read import read_table
 from haulplan.scenario.wording import COLUMN_NAMES
 from haulplan.units import KINDS, parse, parse_price
 
@@ -60,7 +60,7 @@ def _table(name: str) -> Reader:
     def read(folder: Path, data: bytes) -> None:
         (folder / name).write_bytes(data)
         problems: list[Problem] = []
-        rows = _read_table(folder / name, folder, TABLES[name], "USD", problems)
+        rows = read_table(folder / name, TABLES[name], "USD", problems, root=folder)
         if problems:
             raise InputError(problems)
         assert rows

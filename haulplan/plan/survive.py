@@ -20,7 +20,7 @@ from haulplan.plan.stages import ask_nights
 __all__ = ["WayOn", "broken_without", "planned_takes", "way_on", "ways_on", "weak_stops"]
 
 #: The arrival of a way on is the earliest to within this share of it.
-_NEAR: Final = 1e-3
+_NEAR: Final = 1e-2
 #: Less than this is not a take. [kg]
 _NOTHING: Final = 1e-3
 
