@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import click
 
 from haulplan import __version__
+from haulplan.cli.changes import changes
 from haulplan.cli.check import check
 from haulplan.cli.demand import demand
 from haulplan.cli.evidence import evidence
@@ -30,7 +31,7 @@ def cli() -> None:
     """  # noqa: D301  click reads the mark as it stands
 
 
-for _command in (plan, check, demand, evidence):
+for _command in (plan, check, demand, changes, evidence):
     cli.add_command(_command)
 
 

@@ -239,7 +239,9 @@ def _price(what: str, plan: Plan, tried: _Try, time_limit: float) -> Price:
         )
     except NoPlanError as error:
         fewer = tried.most_stops is not None
-        return Price(what=what, plan=None, why="no plan" if fewer else _short(error))
+        return Price(
+            what=what, plan=None, why="other limits cannot be kept" if fewer else _short(error)
+        )
     except InternalError as error:  # the plan stands without this advice
         return Price(what=what, plan=None, why=f"not decided: {error}")
     return Price(

@@ -36,6 +36,10 @@ _DAYS: Final = {
         "is called at {by} outside its hours, or on another day",
         "an earlier start, other hours, or another day",
     ),
+    "stops": (
+        "must make {by} more stops than are allowed",
+        "a bigger tank or bunker, a water cart, or a lighter train",
+    ),
     "depart": (
         "may only be left {by} later than depart_by",
         "a later depart_by, or earlier hours for the wheels",
@@ -129,11 +133,6 @@ def _explain(
     amount: float,
     bound: MassLimit | Bound | None,
 ) -> str:
-    if kind == "stops":
-        return (
-            f"{amount:.0f} more of the stops must be made than are allowed. What would mend it: a bigger "
-            "tank or bunker, a water cart, or a lighter train"
-        )
     if kind == "hours":
         return _explain_hours(scenario, system, chain, node, amount)
     if kind in _DAYS:
@@ -187,8 +186,9 @@ def _explain_day(
         "meal": f"{file.meals[int(tag)].name} of day {node + 1}" if kind == "meal" else "",
         "duty": file.duties[node].name if kind == "duty" else "",
         "depart": "the start",
+        "stops": "the train",
     }
-    by = f"{amount:.0f} min"
+    by = f"{amount:.0f}" if kind == "stops" else f"{amount:.0f} min"
     if kind == "duty" and file.duties[node].miles is not None:
         by = system.distance.text(1000 * amount)
     if kind == "meal":
