@@ -11,7 +11,14 @@ Messages say where (file, row or key), what was found, what is allowed and what 
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["HaulplanError", "InputError", "InternalError", "NoPlanError", "Problem"]
+__all__ = [
+    "HaulplanError",
+    "InputError",
+    "InternalError",
+    "NoPlanError",
+    "Problem",
+    "Shortage",
+]
 
 
 class HaulplanError(Exception):
@@ -45,10 +52,34 @@ class InputError(HaulplanError, ValueError):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Shortage:
+    """A limit that the least broken plan still breaks.
+
+    `kind` is "water" or "coal" that a store falls short of [kg], "weight" too much on a
+    bridge or hill [kg], "boiler" water short of the level to be carried [kg], "stops" more
+    than allowed, "distance" too far without work on the engine [m], or the limit of the
+    clock: "hours", "latest", "crew", "meal", "duty", "call", "depart" [s]. `begin` and `end` are
+    the stretch on which a mend must lie [m].
+    """
+
+    kind: str
+    begin: float
+    end: float
+    amount: float
+
+
 class NoPlanError(HaulplanError):
-    """No plan keeps every limit; the message names the stretch and the shortfall."""
+    """No plan keeps every limit; the message names the stretch and the shortfall.
+
+    `shortages` tells the same in figures, where the least broken plan was looked for.
+    """
 
     exit_code = 1
+
+    def __init__(self, message: str, shortages: Iterable[Shortage] = ()) -> None:
+        self.shortages = tuple(shortages)
+        super().__init__(message)
 
 
 class InternalError(HaulplanError, RuntimeError):

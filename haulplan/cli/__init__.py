@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 import click
 
 from haulplan import __version__
+from haulplan.cli.changes import changes
 from haulplan.cli.check import check
 from haulplan.cli.demand import demand
 from haulplan.cli.drill import drill
@@ -43,7 +44,8 @@ def cli() -> None:
 
 
 for _command in (
-    plan, ways, check, demand, evidence, revise, learn, drill, phone, reconstruct, stations,
+    plan, ways, check, demand, changes, evidence, revise, learn, drill, phone, reconstruct,
+    stations,
 ):  # fmt: skip
     cli.add_command(_command)
 

@@ -1,6 +1,6 @@
 """`haulplan plan`."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,7 @@ from haulplan.errors import InputError, NoPlanError, Problem
 if TYPE_CHECKING:
     from haulplan.demand import Demand
     from haulplan.plan import Plan, Trace
+    from haulplan.plan.advice import Price
     from haulplan.route import Route
     from haulplan.scenario import Scenario
     from haulplan.units import UnitSystem
@@ -53,6 +54,16 @@ _AIMS = ("earliest", "cheapest", "fewest-stops", "weighted")
     help="Plan so that whichever one stop is found shut, a way on is left above the "
     "scenario's last resort.",
 )
+@click.option(
+    "--advice",
+    is_flag=True,
+    help="Print what the other aims would cost, and what would help, each planned anew.",
+)
+@click.option(
+    "--no-mends",
+    is_flag=True,
+    help="Where there is no plan, only say why; try no changes that would mend it.",
+)
 @click.option("--verbose", is_flag=True, help="Print every assumption too.")
 @pessimism_option
 @units_option
@@ -64,34 +75,43 @@ def plan(
     aim: str | None,
     time_limit: float | None,
     survive: bool,
-    verbose: bool,
     pessimism: float | None,
     units: str | None,
-    debug: bool,
+    **flags: bool,
 ) -> None:
     """Plan one haul: where to stop, what to take, when to arrive.
 
-    Exit code 0: plan printed (and written). 1: no plan exists; the stretch and the
-    shortfall are named. 2: bad input. 3: solver, replay or internal fault.
+    Exit code 0: plan printed (and written). 1: no plan exists; the stretch, the
+    shortfall and what was tried and mends it are named. 2: bad input. 3: solver, replay
+    or internal fault.
 
     \b
     Example:
       haulplan plan scenarios/hobmere-penniford --aim fewest-stops --units metric
     """  # noqa: D301  click reads the mark as it stands
+    from rich.console import Group  # noqa: PLC0415  lazy start
+
+    from haulplan.outputs.advice import render_advice  # noqa: PLC0415  lazy start
     from haulplan.outputs.terminal import render_terminal  # noqa: PLC0415  lazy start
     from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start
 
     with progress() as say:
         say("reading the scenario")
         read, route, demand = read_problem(scenario, units, pessimism)
-        made, trace = _plan(read, route, demand, aim, time_limit, say, survive=survive)
+        try:
+            made, trace = _plan(read, route, demand, aim, time_limit, say, survive=survive)
+        except NoPlanError as error:
+            raise (
+                error if flags["no_mends"] else _with_mends(read, route, demand, error, say)
+            ) from None
         system = UNIT_SYSTEMS[read.file.units]
         if out is not None:
             say("drawing the outputs")
             _write(out, read, route, made, trace, system, force=force)
+        told = _advice(read, route, demand, made, say) if flags["advice"] else None
     left_out = "" if route.line is not None else " (no map: the road has no coordinates)"
-    page = render_terminal(read, route, made, system, width=None, verbose=verbose)
-    show(page, out, left_out)
+    page = render_terminal(read, route, made, system, width=None, verbose=flags["verbose"])
+    show(page if told is None else Group(page, render_advice(read, *told)), out, left_out)
 
 
 def _plan(
@@ -134,9 +154,37 @@ def _plan(
             progress=say,
         )
     except NoPlanError as error:  # what is odd about the road may be why there is none
-        raise NoPlanError("\n".join([str(error), *route.warnings])) from None
+        raise NoPlanError("\n".join([str(error), *route.warnings]), error.shortages) from None
     say("driving the plan to prove it")
     return made, replay(scenario, route, demand, made)
+
+
+def _with_mends(
+    scenario: "Scenario",
+    route: "Route",
+    demand: "Demand",
+    error: NoPlanError,
+    say: Callable[[str], None],
+) -> NoPlanError:
+    """The refusal with what was tried to mend it."""
+    from haulplan.outputs.advice import mends_text  # noqa: PLC0415  lazy start
+    from haulplan.plan.mends import find_mends  # noqa: PLC0415  lazy start
+
+    mends = find_mends(scenario, route, demand, error, progress=say)
+    return NoPlanError("\n".join([str(error), *mends_text(mends)]), error.shortages)
+
+
+def _advice(
+    scenario: "Scenario",
+    route: "Route",
+    demand: "Demand",
+    made: "Plan",
+    say: Callable[[str], None],
+) -> "tuple[Sequence[Price], Sequence[Price]]":
+    from haulplan.plan.advice import helps, prices  # noqa: PLC0415  lazy start
+
+    asked = prices(scenario, route, demand, made, progress=say)
+    return asked, helps(scenario, route, demand, made, progress=say)
 
 
 def _write(

@@ -117,13 +117,13 @@ def read_problem(
     from haulplan.scenario import read_scenario  # noqa: PLC0415  lazy start
 
     scenario = read_scenario(folder)
-    if units is not None:  # warnings and refusals too
-        file = scenario.file.model_copy(update={"units": units})
-        scenario = replace(scenario, file=file)
+    asked: dict[str, object] = {} if units is None else {"units": units}  # refusals too
+    if pessimism is not None:  # what is tried later is reckoned alike
+        asked["pessimism"] = pessimism / 100
+    scenario = replace(scenario, file=scenario.file.model_copy(update=asked))
     route = build_route(scenario)
-    share = None if pessimism is None else pessimism / 100
     try:
-        return scenario, route, build_demand(scenario, route, pessimism=share)
+        return scenario, route, build_demand(scenario, route)
     except NoPlanError as error:  # what is odd about the road may be why a hill is refused
         raise NoPlanError("\n".join([str(error), *route.warnings])) from None
 

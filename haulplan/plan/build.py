@@ -58,6 +58,9 @@ def build_programme(posed: Posed, *, elastic: bool = False) -> Programme:
     for choice in sorted({c for c in chain.choices if c is not None}):
         add_choice(programme, choice, chain.legs[chain.choices.index(choice)])
     _write(programme, chain)
+    if posed.rules.most_stops is not None:
+        most = posed.rules.most_stops + programme.give("stops", 0, "")
+        programme.add(programme.stops <= most, "most_stops")
     for shut in () if elastic else posed.shut:
         add_recourse(programme, chain, shut, posed.last_resort or posed.limits)
     return programme

@@ -4,13 +4,14 @@ import math
 from typing import Any, Final
 
 from haulplan.demand import Demand
+from haulplan.errors import Shortage
 from haulplan.plan.legs import Chain, MassLimit
 from haulplan.plan.model import Programme
 from haulplan.plan.rules import Bound
 from haulplan.scenario import Scenario
 from haulplan.units import UNIT_SYSTEMS, DisplayUnit, UnitSystem
 
-__all__ = ["explain_shortage"]
+__all__ = ["explain_shortage", "find_shortages"]
 
 
 #: What a limit of the clock says, and what would mend it.
@@ -34,6 +35,10 @@ _DAYS: Final = {
     "call": (
         "is called at {by} outside its hours, or on another day",
         "an earlier start, other hours, or another day",
+    ),
+    "stops": (
+        "must make {by} more stops than are allowed",
+        "a bigger tank or bunker, a water cart, or a lighter train",
     ),
     "depart": (
         "may only be left {by} later than depart_by",
@@ -71,6 +76,51 @@ def explain_shortage(scenario: Scenario, demand: Demand, chain: Chain, elastic: 
     return "no plan: " + "\n".join(dict.fromkeys(lines))
 
 
+def find_shortages(scenario: Scenario, chain: Chain, elastic: Programme) -> tuple[Shortage, ...]:
+    """The limits that the least broken plan still breaks, in figures.
+
+    Parameters
+    ----------
+    scenario, chain
+        The problem.
+    elastic
+        Its elastic programme, solved for the least sum of broken limits.
+
+    Returns
+    -------
+    shortages
+        In driving order.
+    """
+    found = []
+    for kind, node, _, amount, bound in elastic.broken:
+        if kind in ("crew", "duty", "depart", "stops"):  # the number is not of a node
+            begin, end = 0.0, chain.nodes[-1].distance
+        elif kind in ("water", "coal"):
+            begin = chain.nodes[_served_before(elastic, kind, node)].distance
+            end = chain.nodes[node].distance
+        elif kind in ("crest", "feed"):
+            begin, end = 0.0, chain.nodes[node].distance
+        else:
+            begin, end = chain.nodes[node].distance, chain.nodes[-1].distance
+        name, scale = kind, 1.0
+        if kind == "mass" or isinstance(bound, Bound):
+            name = "weight"
+        elif kind in ("crest", "feed"):
+            name = "boiler"
+        elif kind == "duty" and scenario.file.duties[node].miles is not None:
+            name, scale = "distance", 1000.0
+        elif kind not in ("water", "coal", "stops"):
+            scale = 60.0
+        found.append(Shortage(kind=name, begin=begin, end=end, amount=scale * amount))
+    return tuple(sorted(found, key=lambda shortage: (shortage.end, shortage.begin, shortage.kind)))
+
+
+def _served_before(elastic: Programme, kind: str, node: int) -> int:
+    """The last stop before a node that takes this kind; the start where none does."""
+    takes = elastic.take_water if kind == "water" else elastic.take_coal
+    return max((i for i in takes if i < node and _value(elastic.stop[i])), default=0)
+
+
 def _explain(
     scenario: Scenario,
     system: UnitSystem,
@@ -96,9 +146,7 @@ def _explain(
         return _explain_mass(scenario, system, demand, chain, node, amount, bound)
     unit = system.water if kind == "water" else system.coal
     lacking = _rounded_up(unit, amount)
-    takes = elastic.take_water if kind == "water" else elastic.take_coal
-    before = max((i for i in takes if i < node and _value(elastic.stop[i])), default=0)
-    begin, end = chain.nodes[before], chain.nodes[node]
+    begin, end = chain.nodes[_served_before(elastic, kind, node)], chain.nodes[node]
     store = "tank" if kind == "water" else "bunker"
     return (
         f"between {begin.name} ({system.distance.text(begin.distance)}) and {end.name} "
@@ -138,8 +186,9 @@ def _explain_day(
         "meal": f"{file.meals[int(tag)].name} of day {node + 1}" if kind == "meal" else "",
         "duty": file.duties[node].name if kind == "duty" else "",
         "depart": "the start",
+        "stops": "the train",
     }
-    by = f"{amount:.0f} min"
+    by = f"{amount:.0f}" if kind == "stops" else f"{amount:.0f} min"
     if kind == "duty" and file.duties[node].miles is not None:
         by = system.distance.text(1000 * amount)
     if kind == "meal":

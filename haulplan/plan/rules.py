@@ -155,6 +155,7 @@ class Rules:
     `earliest` and `latest` are when wheels may turn, one pair a day; there are as many
     nights at most as days after the first. `boiler` is the room above the working level
     and `feed` what the injectors move per minute; infinite feed leaves the boiler out.
+    `most_stops` may be made, any number where None.
     """
 
     halts: Mapping[int, Halt] = field(default_factory=dict)
@@ -170,6 +171,7 @@ class Rules:
     cart: Cart | None = None
     boiler: float = 0.0
     feed: float = math.inf
+    most_stops: int | None = None
 
     @property
     def nights(self) -> int:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from haulplan.demand import Demand
 from haulplan.errors import InternalError, NoPlanError
 from haulplan.plan.build import Posed, Shut, build_programme
-from haulplan.plan.explain import explain_shortage
+from haulplan.plan.explain import explain_shortage, find_shortages
 from haulplan.plan.legs import Chain, build_chain, nodes_of
 from haulplan.plan.model import STORES, Programme
 from haulplan.plan.reading import Margin, read_last_resort, read_limits, read_offers, read_rules
@@ -105,6 +105,8 @@ def solve(
     time_limit: float | None = None,
     progress: Callable[[str], None] = lambda _: None,
     survive: bool = False,
+    most_stops: int | None = None,
+    ways: bool = True,
     tighten: bool = True,
 ) -> Solution:
     """Choose stops and amounts.
@@ -121,6 +123,10 @@ def solve(
         Told what is being done.
     survive
         True for a plan that leaves a way on whichever one of its stops is found shut.
+    most_stops
+        That may be made, any number where None.
+    ways
+        False to leave out what to do where a stop is found shut.
     tighten
         False to leave every acceleration out: the same answer, later.
 
@@ -144,7 +150,7 @@ def solve(
     """
     aim = aim or scenario.file.aim
     nodes = nodes_of(route, demand, scenario)
-    rules = read_rules(scenario, demand, nodes)
+    rules = replace(read_rules(scenario, demand, nodes), most_stops=most_stops)
     room = scenario.file.stores.tank + scenario.file.stores.bunker
     guess = _Guess(
         aboard=np.full(demand.segments, 0.5 * room),
@@ -175,8 +181,8 @@ def solve(
         aboard = _carried(demand, solution)
         moved = _movement(demand, solution, aboard)
         if number and _within(moved, guess.margin, room) and guess.margin.mass <= _SETTLED * room:
-            ways = ways_on(staged.programme, _resorting(scenario, demand, posed))
-            return replace(solution, aboard=aboard, ways=ways, survives=survive)
+            found = ways_on(staged.programme, _resorting(scenario, demand, posed)) if ways else ()
+            return replace(solution, aboard=aboard, ways=found, survives=survive)
         stuck = error is not None and moved.mass >= 0.5 * error.mass
         arrived = solution.carried(solution.arrive)
         guess = _Guess(
@@ -275,7 +281,10 @@ def _refusal(scenario: Scenario, demand: Demand, posed: Posed, margin: Margin) -
         raise InternalError("the elastic programme has no answer; please report the scenario")
     if margin.mass == 0 and not elastic.broken:
         raise InternalError("the solver contradicts itself; please report the scenario")
-    return NoPlanError(explain_shortage(scenario, demand, posed.chain, elastic))
+    return NoPlanError(
+        explain_shortage(scenario, demand, posed.chain, elastic),
+        find_shortages(scenario, posed.chain, elastic),
+    )
 
 
 def _deadline(begun: float, time_limit: float | None, *, first: bool) -> float | None:
