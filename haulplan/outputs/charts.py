@@ -9,6 +9,7 @@ from itertools import groupby
 
 from haulplan.demand.hills import Hill
 from haulplan.demand.stretches import Stretch, Survey
+from haulplan.outputs.doing import stands
 from haulplan.outputs.drawing import (
     GRADE_CLASSES,
     INK,
@@ -179,7 +180,7 @@ def _words(plan: Plan, route: Route, stores: Sequence[_Store], system: UnitSyste
     else:
         parts.append("heights not given")
     for stop in plan.stops:
-        if stop.kind == "supply":
+        if stands(stop):
             parts.append(
                 f"stop {stop.number}, {stop.name}, at {system.distance.text(stop.distance)}"
             )
@@ -230,23 +231,23 @@ def _draw_stops(root: ET.Element, plan: Plan, panel: Panel, bottom: float) -> No
     """Start, numbered stops and finish above the panels, on rows that keep them apart."""
     free = [-math.inf] * 3
     for stop in plan.stops:
-        label = str(stop.number) if stop.kind == "supply" else stop.kind
-        half = 13.0 if stop.kind == "supply" else 27.0
+        label = str(stop.number) if stands(stop) else stop.kind
+        half = 13.0 if stands(stop) else 27.0
         x = panel.x(stop.distance)
         row = next((row for row, end in enumerate(free) if end <= x - half), None)
         row = min(range(3), key=free.__getitem__) if row is None else row
         free[row] = x + half + 2
         y = 74.0 + 22 * row
-        if stop.kind == "supply":
+        if stands(stop):
             shape(
                 root, "line", x1=x, x2=x, y1=y, y2=bottom, stroke=INK, stroke_dasharray="2 3"
             )  # fmt: skip
         mark = shape(
             root, "rect", x=x - half, y=y - 10, width=2 * half, height=20, rx=10,
-            fill=INK if stop.kind == "supply" else "#ffffff", stroke=INK, stroke_width=1.5,
+            fill=INK if stands(stop) else "#ffffff", stroke=INK, stroke_width=1.5,
         )  # fmt: skip
         ET.SubElement(mark, "title").text = clean(stop.name)
-        fill = "#ffffff" if stop.kind == "supply" else INK
+        fill = "#ffffff" if stands(stop) else INK
         text(root, x, y + 5, label, text_anchor="middle", font_weight="bold", fill=fill)
 
 

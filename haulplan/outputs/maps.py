@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.charts import GRADE_CLASSES, grade_runs
+from haulplan.outputs.doing import stands
 from haulplan.outputs.tables import crossings_frame, plain, stops_frame
 from haulplan.plan.plan import Plan
 from haulplan.route.build import Line, Passing, Route
@@ -283,11 +284,15 @@ def _cells(frame: "pd.DataFrame") -> list[Rows]:
 def _stop_marks(
     frame: "pd.DataFrame", route: Route, line: Line, plan: Plan
 ) -> Iterator[dict[str, Any]]:
-    labels = {(p.row, p.distance): p.label for p in route.passings if p.kind == "supply"}
+    called = {"halt": "place"}
+    labels: dict[tuple[str, int | None, float], str] = {
+        (p.kind, p.row, p.distance): p.label for p in route.passings
+    }
     for stop, rows in zip(plan.stops, _cells(frame), strict=True):
-        kind = "stop" if stop.kind == "supply" else stop.kind
+        kind = "stop" if stands(stop) else stop.kind
         text = str(stop.number) if kind == "stop" else kind[0].upper()
-        name = stop.name if stop.row is None else labels.get((stop.row, stop.distance), stop.name)
+        met = (called.get(stop.kind, stop.kind), stop.row, stop.distance)
+        name = labels.get(met, stop.name)
         yield _mark(kind, plain(name), line.position(stop.distance), rows, text=text)
 
 
@@ -301,7 +306,7 @@ def _supply_marks(
     scenario: Scenario, route: Route, line: Line, plan: Plan, system: UnitSystem
 ) -> Iterator[dict[str, Any]]:
     """Supplies the plan passes by."""
-    used = {(stop.row, round(stop.distance)) for stop in plan.stops}
+    used = {(stop.row, round(stop.distance)) for stop in plan.stops if stop.kind == "supply"}
     for passing in route.passings:
         if passing.kind == "supply" and (passing.row, round(passing.distance)) not in used:
             supply = scenario.supplies[passing.row]
