@@ -12,12 +12,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from test_small_plans import DEPART, Problem, Stretch, Tap, write_problem
+from small.problems import DEPART, Bridge, Problem, Stretch, Tap
+from small.writing import write_problem
 
 from haulplan.demand import build_demand
 from haulplan.errors import NoPlanError
 from haulplan.plan.legs import AffineLeg, Chain, MassLimit, Node
-from haulplan.plan.model import Limits, Offer
+from haulplan.plan.build import Posed
+from haulplan.plan.rules import Limits, Offer
 from haulplan.plan.solve import Solution, solve
 from haulplan.plan.stages import Staged, solve_stages
 from haulplan.plan.timetable import write_plan
@@ -37,29 +39,33 @@ AIMS: list[dict[str, float | str]] = [
 def medium_problem(number: int) -> Problem:
     draw = random.Random(5000 + number)
     rows = draw.randint(12, 18)
-    stretches = []
+    stretches: list[tuple[Stretch, ...]] = []
     for k in range(rows):
         low = Stretch(
-            1000.0 * k, 1000.0 * (k + 1), draw.uniform(8, 15), draw.uniform(60, 150),
-            draw.uniform(6, 16), draw.uniform(0, 4e-3), draw.uniform(0, 5e-4),
+            begin=1000.0 * k, end=1000.0 * (k + 1), minutes=draw.uniform(8, 15),
+            water=draw.uniform(60, 150), coal=draw.uniform(6, 16),
+            water_slope=draw.uniform(0, 4e-3), coal_slope=draw.uniform(0, 5e-4),
         )  # fmt: skip
-        options = [low]
+        options: tuple[Stretch, ...] = (low,)
         if k == rows // 2 and number % 3 == 0:
-            options.append(replace(low, minutes=1.4 * low.minutes, water=0.7 * low.water))
+            options = (low, replace(low, minutes=1.4 * low.minutes, water=0.7 * low.water))
         stretches.append(options)
     count = draw.randint(16, 25) if number % 10 == 4 else draw.randint(12, 13)
     places = sorted(draw.sample(range(300, 1000 * rows - 300, 50), count))
     taps = [_tap(draw, float(at), hours=number % 2 == 0) for at in places]
     tank, bunker = draw.uniform(420, 560), draw.uniform(100, 140)
     bridges = [
-        (draw.uniform(0, 1000.0 * rows), 20_000.0 + draw.uniform(0.4, 1.0) * (tank + bunker))
+        Bridge(
+            at=draw.uniform(0, 1000.0 * rows),
+            limit=20_000.0 + draw.uniform(0.4, 1.0) * (tank + bunker),
+        )
         for _ in range(number % 3)
     ]
     return Problem(
         tank=tank, bunker=bunker, reserve=(20.0, 4.0), start=(0.9 * tank, 0.8 * bunker),
         finish=(60.0, 10.0), standing=(draw.uniform(0, 0.4), draw.uniform(0, 0.1)),
-        dry=20_000.0, aim=AIMS[number % 4 if number % 5 else 3], stretches=stretches, taps=taps,
-        bridges=bridges,
+        dry=20_000.0, aim=AIMS[number % 4 if number % 5 else 3], stretches=tuple(stretches),
+        taps=tuple(taps), bridges=tuple(bridges),
     )  # fmt: skip
 
 
@@ -67,7 +73,7 @@ def _tap(draw: random.Random, at: float, *, hours: bool) -> Tap:
     coal = draw.random() < 0.5
     limited = hours and draw.random() < 0.3
     return Tap(
-        at=at,
+        at=(at,),
         water=None if coal and draw.random() < 0.3 else draw.choice([1e9, draw.uniform(80, 400)]),
         water_rate=draw.uniform(20, 120), water_price=draw.choice([0.0, draw.uniform(0, 0.02)]),
         coal=draw.choice([1e9, draw.uniform(20, 80)]) if coal else None,
@@ -110,7 +116,7 @@ def test_same_stops_and_figures_with_and_without(number: int) -> None:
     np.testing.assert_allclose(quick.clock, plain.clock, atol=1.0)
 
 
-def chained(number: int) -> tuple[Chain, dict[int, Offer], Limits]:
+def chained(number: int) -> Posed:
     """A road that comes past every source twice."""
     draw = random.Random(9000 + number)
     count = 12
@@ -146,14 +152,15 @@ def chained(number: int) -> tuple[Chain, dict[int, Offer], Limits]:
         start_coal=90.0, finish_water=40.0, finish_coal=10.0, standing_water=0.2,
         standing_coal=0.05, mass_margin=0.0, time_margin=0.0,
     )  # fmt: skip
-    return Chain(nodes=nodes, legs=legs, choices=(None,) * len(legs)), offers, limits
+    chain = Chain(nodes=nodes, legs=legs, choices=(None,) * len(legs))
+    return Posed(chain=chain, offers=offers, limits=limits)
 
 
 @pytest.mark.parametrize("number", range(8))
 def test_sources_passed_twice_give_the_same_answer(number: int) -> None:
     problem = chained(number)
     aim = Aim.model_validate(AIMS[number % 4])
-    quick, plain = (solve_stages(*problem, aim, None, tighten=t) for t in (True, False))
+    quick, plain = (solve_stages(problem, aim, None, tighten=t) for t in (True, False))
     if quick is None or plain is None:
         assert quick is plain
         return

@@ -36,6 +36,7 @@ class Day:
         self.places: list[dict[str, str]] = []
         self.bridges: list[dict[str, str]] = []
         self.stores: list[dict[str, str]] = []
+        self.survive = False
         self.count = 0
 
     def supply(self, name: str, at: str, **more: str) -> None:
@@ -56,7 +57,7 @@ class Day:
         scenario = read_scenario(self.write(self.toml, tables, name=f"day {self.count}"))
         route = build_route(scenario)
         demand = build_demand(scenario, route)
-        plan = make_plan(scenario, route, demand)
+        plan = make_plan(scenario, route, demand, survive=self.survive)
         replay(scenario, route, demand, plan)
         self.problem = scenario, route, demand
         return plan
@@ -409,9 +410,53 @@ def test_the_boiler_is_filled_before_a_crest_out_of_the_tank(day: Day, steam: To
     crest = plan.crests[0]
     assert crest.needed == pytest.approx(130, abs=1)
     assert crest.carried >= crest.needed - 1e-6
+    pump = replace(plan.stops[1], boiler_depart=0.0)
     assert "boiler over a crest" in day.refused(
-        replace(plan, crests=(replace(crest, carried=0.9 * crest.needed),))
+        replace(
+            plan,
+            stops=(plan.stops[0], pump, plan.stops[2]),
+            crests=(replace(crest, carried=0.9 * crest.needed),),
+        )
     )
     day.toml["engine"]["glass"]["highest_level"] = "4.5 in"
     with pytest.raises(NoPlanError, match="short of the level to be carried"):
         day.plan()
+
+
+def test_a_surviving_plan_leaves_a_way_on_past_every_locked_tap(day: Day) -> None:
+    day.supply("Slow", "4.5 km", water_rate="20 kg/min")
+    day.supply("Quick", "5.5 km")
+    assert [s.name for s in day.plan().stops[1:-1]] == ["Quick"]
+    day.survive = True
+    # with the quick one shut at 70 kg nothing is left; the slow one shut leaves the quick
+    plan = day.plan()
+    assert [s.name for s in plan.stops[1:-1]] == ["Slow"]
+    assert minutes(plan) == pytest.approx(100 + 5 + 250 / 20)
+    day.supply("Late", "6.4 km", water_rate="10 kg/min")
+    # 400 - 330 at the quick one, 54 km more to the late one: 16, and nothing is kept back
+    assert [s.name for s in day.plan().stops[1:-1]] == ["Quick"]
+    day.toml["last_resort"] = {"water": "20 kg", "coal": "1 kg"}
+    # 4 kg more from the slow one lead past the quick one to the late one with 20 kept
+    plan = day.plan()
+    assert [s.name for s in plan.stops[1:-1]] == ["Slow", "Quick"]
+    assert minutes(plan) == pytest.approx(100 + 5 + 4 / 20 + 5 + 246 / 50)
+
+
+def test_where_no_plan_survives_the_weak_stop_is_named(day: Day) -> None:
+    day.supply("Only", "5 km")
+    day.survive = True
+    with pytest.raises(NoPlanError, match="without water at Only: .* falls 201 L below") as caught:
+        day.plan()
+    assert "survives every stop found shut" in str(caught.value)
+
+
+def test_water_and_coal_are_found_shut_apart(day: Day) -> None:
+    coal = {"coal_available": "unlimited", "coal_rate": "20 kg/min"}
+    day.toml["at_start"]["coal"] = "35 kg"
+    day.supply("Both", "4 km", **coal)
+    day.supply("Water", "6 km")
+    day.survive = True
+    with pytest.raises(NoPlanError, match="without coal at Both: .* falls 5 kg below"):
+        day.plan()
+    day.supply("Depot", "7 km", coal_available="100 kg", coal_rate="20 kg/min")
+    assert "Both" in [s.name for s in day.plan().stops[1:-1]]

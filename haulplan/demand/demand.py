@@ -4,7 +4,7 @@ A `Demand` answers one question: with so much aboard at each segment, what does 
 segment take? Behind it stands the steam model or the scenario's own measured use.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from haulplan.demand.axles import Axle
 from haulplan.demand.defaults import Assumption
 from haulplan.demand.glass import CrestWater
 
-__all__ = ["Choice", "Demand", "Linear", "Serving", "Use", "linearise"]
+__all__ = ["Choice", "Demand", "Linear", "Serving", "Use", "linearise", "resolved"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -31,11 +31,41 @@ class Use:
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """A stretch of segments driven in one of several gears, `first` to `last` excluded."""
+    """A stretch of segments driven in one of several gears, `first` to `last` excluded.
+
+    `gears` are numbers of gears, or of operating points.
+    """
 
     first: int
     last: int
     gears: tuple[int, ...]
+
+
+def resolved(gear: Gears, points: Sequence[Gears], first: int) -> Gears:
+    """Operating points replaced by the gears they stand for.
+
+    Parameters
+    ----------
+    gear
+        Gear or operating point of each segment, shape (segments,).
+    points
+        Gear of each segment in each operating point, shape (segments,) each.
+    first
+        Number of the first operating point; what is below is a gear.
+
+    Returns
+    -------
+    gear
+        Gears only.
+
+    Examples
+    --------
+    >>> resolved(np.array([0, 2, 3]), [np.array([0, 0, 0]), np.array([1, 1, 1])], 2)
+    array([0, 0, 1])
+    """
+    for number, point in enumerate(points, start=first):
+        gear = np.where(gear == number, point, gear)
+    return gear
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,9 +86,13 @@ class Demand:
     """Use along the route.
 
     `distance` has shape (segments + 1,) [m]; `gear` gives each segment's gear unless a
-    `Choice` opens it; `heaviest` is the most water and coal that may be aboard at a
-    segment for its gear to hold the hill [kg], infinite where anything passes.
-    `evaluate(aboard, gear)` takes the mass of water and coal aboard at each segment [kg].
+    `Choice` opens it. An operating point is a pattern of gears over the road, one for each
+    segment: `points` holds them, and they are numbered after the gears proper, so that
+    `gears` names gears and then points. `heaviest` is the most water and coal that may be
+    aboard at a segment for any gear or point it may be driven in to hold the hill [kg],
+    infinite where anything passes.
+    `evaluate(aboard, gear)` takes the mass of water and coal aboard at each segment [kg],
+    and gears or operating points.
 
     Of engine and train besides: `axles`, none where they are not known; `engine_weight`
     [kg]; `feed_rate` from tank to boiler [kg s⁻¹]; `crests` and `boiler_room` above the
@@ -94,6 +128,7 @@ class Demand:
     serving: tuple[Serving, ...] = ()
     access: Callable[[int, float], tuple[float, float, float]] = _no_access
     hours: tuple[tuple[float, float], ...] = ((0.0, 86400.0),)
+    points: tuple[Gears, ...] = ()
 
     @property
     def has_boiler(self) -> bool:
@@ -111,11 +146,11 @@ class Demand:
         return self.distance.size - 1
 
     def geared(self, chosen: tuple[int, ...]) -> Gears:
-        """Gear of each segment when choice i is driven in gear `chosen[i]`."""
+        """Gear of each segment when choice i is driven in gear or point `chosen[i]`."""
         gear = self.gear.copy()
         for choice, number in zip(self.choices, chosen, strict=True):
             gear[choice.first : choice.last] = number
-        return gear
+        return resolved(gear, self.points, len(self.gears) - len(self.points))
 
     def index(self, distance: float) -> int:
         """Number of the sample that stands at a distance."""

@@ -166,7 +166,8 @@ class Haul:
         """Use of each segment."""
         state = self.state(aboard, gear, train=train)
         duration = self.length * np.sqrt(1.0 + self.grade**2) / state.speed
-        changes = np.concatenate([[0.0], (np.diff(gear) != 0) * self.change])
+        # a slower pace is no other gear: what is changed is the ratio
+        changes = np.concatenate([[0.0], (np.diff(self.volume[gear]) != 0) * self.change])
         water = state.evaporation * (1.0 + self.boiler.blowdown) * duration
         coal = self.boiler.coal(state.evaporation) * duration
         return Use(

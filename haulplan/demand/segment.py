@@ -9,13 +9,14 @@ from haulplan.demand.defaults import DEFAULTS, Assumption
 from haulplan.demand.demand import Demand
 from haulplan.demand.haul import Haul, Road, assemble
 from haulplan.demand.hills import refuse_hills
+from haulplan.demand.paces import at_paces
 from haulplan.demand.plant import lighting_up_coal
 from haulplan.route import Line, Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import ScenarioFile
 from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["choose_gears", "haul_on", "road_of", "road_warnings", "steam_demand"]
+__all__ = ["choose_gears", "haul_on", "paces_of", "road_of", "road_warnings", "steam_demand"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -49,14 +50,16 @@ def steam_demand(
     -------
     demand
         One gear for each segment: the fastest the heaviest train can keep, none changed
-        that gains less time than the change takes, the lowest on steep descents.
+        that gains less time than the change takes, the lowest on steep descents. Where the
+        scenario names several paces, each stretch is a choice of its efficient ones.
 
     Raises
     ------
     NoPlanError
         If a hill is too steep in the lowest gear even with the tank near empty.
     """
-    haul, assumptions = haul_on(scenario, route, deviates)
+    paces = paces_of(scenario)
+    haul, assumptions = haul_on(scenario, route, deviates, pace=paces[0])
     stores = scenario.file.stores
     full = stores.tank + stores.bunker
     least = scenario.file.reserve.water + scenario.file.reserve.coal
@@ -67,7 +70,7 @@ def steam_demand(
     engine, fuel = scenario.file.engine, scenario.file.fuel
     assert engine is not None
     assert fuel is not None
-    return Demand(
+    demand = Demand(
         distance=route.distance,
         gears=haul.gears,
         gear=gear,
@@ -81,6 +84,38 @@ def steam_demand(
         assumptions=(*_from_kinds(scenario), *assumptions),
         warnings=road_warnings(scenario, route, haul, fullest, gear),
     )
+    # a slower train rolls no harder, so the fastest pace's hills bound them all
+    slower = [haul_on(scenario, route, deviates, pace=pace)[0] for pace in paces[1:]]
+    return at_paces(
+        scenario,
+        route,
+        demand,
+        [haul, *slower],
+        [gear, *(choose_gears(other, fullest) for other in slower)],
+        paces,
+    )
+
+
+def paces_of(scenario: Scenario) -> tuple[float, ...]:
+    """Shares of each gear's speed that may be driven, the fastest first.
+
+    Parameters
+    ----------
+    scenario
+        With or without paces.
+
+    Returns
+    -------
+    paces
+        Each once; full pace where none is named. [-]
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Like
+    >>> paces_of(Like(file=Like(paces=(0.8, 1.0, 0.8))))
+    (1.0, 0.8)
+    """
+    return tuple(sorted(set(scenario.file.paces), reverse=True)) or (1.0,)
 
 
 def _from_kinds(scenario: Scenario) -> list[Assumption]:
@@ -96,7 +131,11 @@ def _from_kinds(scenario: Scenario) -> list[Assumption]:
 
 
 def haul_on(
-    scenario: Scenario, route: Route, deviates: Mapping[str, float] | None = None
+    scenario: Scenario,
+    route: Route,
+    deviates: Mapping[str, float] | None = None,
+    *,
+    pace: float | None = None,
 ) -> tuple[Haul, tuple[Assumption, ...]]:
     """Engine, train, fuel and weather of a scenario on its road.
 
@@ -106,6 +145,8 @@ def haul_on(
         The problem, with engine and fuel.
     deviates
         Standard deviations by which defaults are moved towards thirst, by name.
+    pace
+        Share of each gear's speed that is driven; the fastest of the scenario where None. [-]
 
     Returns
     -------
@@ -122,8 +163,10 @@ def haul_on(
     file = scenario.file
     if file.engine is None or file.fuel is None:
         raise ValueError("the steam model needs the scenario's engine and fuel")
+    share = paces_of(scenario)[0] if pace is None else pace
+    gears = [g.model_copy(update={"speed": g.speed * share}) for g in file.engine.gears]
     return assemble(
-        file.engine,
+        file.engine.model_copy(update={"gears": tuple(gears)}),
         file.fuel.heating_value,
         file.train.wagons,
         file.conditions,

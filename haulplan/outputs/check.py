@@ -82,6 +82,7 @@ def _summary(scenario: Scenario, route: Route, demand: Demand, system: UnitSyste
     shares = [
         f"{name} {system.distance.text(float(length[gears == number].sum()))}"
         for number, name in enumerate(demand.gears)
+        if (gears == number).any()
     ]
     lines.append(f"Gears: {', '.join(shares)}")
     lines.append(f"Defaults taken for want of the owner's figures: {len(demand.assumptions)}")

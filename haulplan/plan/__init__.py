@@ -18,6 +18,7 @@ def make_plan(
     *,
     aim: Aim | None = None,
     time_limit: float | None = None,
+    survive: bool = False,
     progress: Callable[[str], None] = lambda _: None,
 ) -> Plan:
     """The best plan for an aim.
@@ -30,6 +31,8 @@ def make_plan(
         What to be best at; the scenario's own where None.
     time_limit
         Most time for the solver in all, none where None. [s]
+    survive
+        True for a plan that leaves a way on whichever one of its stops is found shut.
     progress
         Told what is being done.
 
@@ -48,5 +51,13 @@ def make_plan(
     from haulplan.plan.solve import solve  # noqa: PLC0415  the solver loads when needed
     from haulplan.plan.timetable import write_plan  # noqa: PLC0415  as above
 
-    solution = solve(scenario, route, demand, aim=aim, time_limit=time_limit, progress=progress)
+    solution = solve(
+        scenario,
+        route,
+        demand,
+        aim=aim,
+        time_limit=time_limit,
+        survive=survive,
+        progress=progress,
+    )
     return write_plan(scenario, route, demand, solution)

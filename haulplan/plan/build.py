@@ -1,61 +1,138 @@
 """Write the whole programme of one chain, station by station."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
 
 from haulplan.plan.days import add_clock, add_days
 from haulplan.plan.legs import Chain
-from haulplan.plan.model import Programme, add_choice, add_leg, new_programme
+from haulplan.plan.model import Programme, add_choice, add_leg, new_programme, new_recourse
 from haulplan.plan.rules import Limits, Offer, Rules
 from haulplan.plan.standing import add_balance, add_halt, share_sources
 
-__all__ = ["build_programme"]
+__all__ = ["Posed", "Shut", "add_recourse", "build_programme"]
 
 
-def build_programme(
-    chain: Chain,
-    offers: Mapping[int, Offer],
-    limits: Limits,
-    rules: Rules | None = None,
-    *,
-    elastic: bool = False,
-) -> Programme:
+@dataclass(frozen=True, kw_only=True)
+class Shut:
+    """A stop at which nothing of one kind is to be had."""
+
+    node: int
+    kind: Literal["water", "coal"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Posed:
+    """A problem as it is put to the programme.
+
+    `shut` are the stops for which a second way on is written in, `last_resort` the stores
+    with the levels to be kept on it.
+    """
+
+    chain: Chain
+    offers: Mapping[int, Offer]
+    limits: Limits
+    rules: Rules = field(default_factory=Rules)
+    shut: tuple[Shut, ...] = ()
+    last_resort: Limits | None = None
+
+
+def build_programme(posed: Posed, *, elastic: bool = False) -> Programme:
     """Write the programme for one chain.
 
     Parameters
     ----------
-    chain
-        Nodes and affine legs.
-    offers
-        What each supply offers, by node number.
-    limits
-        Stores, reserves, levels.
-    rules
-        Days, crew, cart, boiler and what else may happen at a node; none where None.
+    posed
+        The problem.
     elastic
-        True to let every limit be broken at a price, so as to see which ones must be.
+        True to let every limit be broken at a price, so as to see which ones must be; no
+        second ways on are written then.
 
     Returns
     -------
     programme
         Variables and constraints, no objective yet.
     """
-    rules = rules or Rules()
-    programme = new_programme(chain, offers, limits, rules, elastic=elastic)
-    ways = {i for i, h in rules.halts.items() if h.uncouple is not None or h.drain is not None}
-    stands = {i for i, h in rules.halts.items() if h.stands or h.stay is not None or h.night}
-    for node in sorted({*offers, *ways, *stands}):
-        add_halt(programme, node)
-    share_sources(programme)
+    chain = posed.chain
+    programme = new_programme(chain, posed.offers, posed.limits, posed.rules, elastic=elastic)
     for choice in sorted({c for c in chain.choices if c is not None}):
         add_choice(programme, choice, chain.legs[chain.choices.index(choice)])
-    minutes = []
+    _write(programme, chain)
+    for shut in () if elastic else posed.shut:
+        add_recourse(programme, chain, shut, posed.last_resort or posed.limits)
+    return programme
+
+
+def add_recourse(
+    programme: Programme,
+    chain: Chain,
+    shut: Shut,
+    last_resort: Limits,
+    *,
+    first: int | None = None,
+) -> Programme:
+    """Add a second way on from a stop where nothing of one kind is to be had: (23).
+
+    While the stop is not made, or takes nothing of that kind, the plan's own way on is one.
+
+    Parameters
+    ----------
+    programme
+        The plan's; is added to.
+    chain
+        Its nodes and legs.
+    shut
+        The stop and the kind.
+    last_resort
+        Stores with the levels to be kept then.
+    first
+        The node from which the way is a second one; the stop itself where None.
+
+    Returns
+    -------
+    recourse
+        In the same problem.
+    """
+    first = shut.node if first is None else first
+    row = programme.offers[shut.node].row
+    offers = {}
+    for i, offer in programme.offers.items():
+        if i < first:
+            continue
+        if offer.row == row and offer.truck == programme.offers[shut.node].truck:
+            water = 0.0 if shut.kind == "water" else offer.water
+            coal = 0.0 if shut.kind == "coal" else offer.coal
+            offer = replace(offer, water=water, coal=coal)  # noqa: PLW2901  what is left of it
+        if offer.water or offer.coal:
+            offers[i] = offer
+    recourse = new_recourse(
+        programme, chain, offers, last_resort, first, f"no_{shut.kind}_{shut.node:05d}_"
+    )
+    for choice in sorted({c for c in chain.choices if c is not None}):
+        if chain.choices.index(choice) >= first:
+            add_choice(recourse, choice, chain.legs[chain.choices.index(choice)])
+    _write(recourse, chain)
+    return recourse
+
+
+def _write(programme: Programme, chain: Chain) -> None:
+    """Every constraint from the programme's first node on."""
+    rules, first = programme.rules, programme.first
+    ways = {i for i, h in rules.halts.items() if h.uncouple is not None or h.drain is not None}
+    stands = {i for i, h in rules.halts.items() if h.stands or h.stay is not None or h.night}
+    for node in sorted({*programme.offers, *ways, *stands}):
+        if node >= first:
+            add_halt(programme, node)
+    share_sources(programme)
+    minutes: list[Any] = [0.0] * first
     for i, options in enumerate(chain.legs):
+        if i < first:
+            continue
         number = chain.choices[i]
         drive = {} if number is None else programme.drive[number]
         add_balance(programme, i)
         minutes.append(add_leg(programme, i, options, drive))
     add_balance(programme, len(chain.legs))
     add_days(programme, chain, minutes)
-    for i, took in enumerate(minutes):
-        add_clock(programme, i, took)
-    return programme
+    for i in range(first, len(minutes)):
+        add_clock(programme, i, minutes[i])

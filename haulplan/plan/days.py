@@ -48,7 +48,10 @@ def add_days(programme: Programme, chain: Chain, minutes: Sequence[Any]) -> None
     minutes
         Driven on each leg.
     """
-    _add_departure(programme)
+    if programme.first == 0:
+        _add_departure(programme)
+    for day in range(1, programme.rules.nights + 1):
+        programme.begin.append(programme.variable(f"begin_{day:02d}", 0.0, programme.horizon))
     _add_nights(programme)
     _add_wheels(programme)
     _add_crew(programme)
@@ -73,8 +76,6 @@ def _add_departure(programme: Programme) -> None:
         early = programme.give("depart", 0, "early")
         programme.add(programme.gap[0] - early <= high, "departs")
     programme.begin.append(programme.gap.get(0, 0.0))
-    for day in range(1, rules.nights + 1):
-        programme.begin.append(programme.variable(f"begin_{day:02d}", 0.0, programme.horizon))
 
 
 def _leaving(programme: Programme, i: int) -> Any:  # noqa: ANN401  a PuLP expression
@@ -117,7 +118,7 @@ def _add_nights(programme: Programme) -> None:
                 programme.begin[day] <= _leaving(programme, j) + later, f"begins_{day:02d}_{j:05d}"
             )
     for j, gap in programme.gap.items():
-        if j == 0:
+        if j == 0 or j < programme.first:
             continue
         programme.add(gap <= _LONGEST_NIGHT * programme.nights_at(j), f"night_long_{j:05d}")
         owed = [
@@ -133,7 +134,7 @@ def _add_wheels(programme: Programme) -> None:
     rules, margin = programme.rules, programme.limits.time_margin
     if not any(math.isfinite(latest) for latest in rules.latest):
         return
-    nodes = [i for i in programme.stop if i > 0]
+    nodes = [i for i in programme.stop if i > programme.first]
     for i in sorted({*nodes, len(programme.clock) - 1}):
         steps = [
             (later - sooner) * z
@@ -228,16 +229,18 @@ def _add_meal(programme: Programme, k: int, day: int) -> None:
 
 def _add_duty(programme: Programme, k: int, interval: float, driven: Sequence[Any]) -> None:
     """What has run up since a duty was done never exceeds its interval: (22)."""
-    run_up: Any = pulp.lpSum([])
+    run_up: Any = programme.run_up.get((k, programme.first), pulp.lpSum([]))
     done: Mapping[int, Any] = {j: o for (j, number), o in programme.duty.items() if number == k}
     for i, length in enumerate(driven):
+        if i < programme.first:
+            continue
         if i in done:
             most = math.inf if programme.elastic else interval
             fresh = programme.variable(f"since_{k:02d}_{i:05d}", 0.0, most)
             reset = done[i] + programme.nights_at(i)
             programme.add(fresh >= run_up - interval * reset, f"reset_{k:02d}_{i:05d}")
             run_up = fresh
-        run_up = run_up + length
+        run_up = programme.run_up[k, i + 1] = run_up + length
         if i + 1 in done or i + 1 == len(driven):
             over = programme.give("duty", k, f"{i:05d}")
             programme.add(run_up - over <= interval, f"interval_{k:02d}_{i:05d}")

@@ -198,5 +198,5 @@ def _rounded_up(unit: DisplayUnit, amount: float) -> str:
     return unit.text(math.ceil(amount / step - 1e-9) * step)
 
 
-def _value(variable: Any) -> float:  # noqa: ANN401  a PuLP variable
-    return float(variable.varValue or 0.0)
+def _value(variable: Any) -> float:  # noqa: ANN401  a PuLP variable, or a number
+    return float(getattr(variable, "varValue", variable) or 0.0)

@@ -63,6 +63,11 @@ shift by Σ_d (value_d - value_{d-1}) Z_id:
      or begins after its earliest
 (22) ρ' = ρ + minutes (or metres) driven;  ρ ≤ interval;  a duty or a night sets ρ to 0
 
+A stop found shut (module `survive`):
+
+(23) from a stop on, a second set of all of the above with levels of last resort, nothing of
+     one kind at that stop, and the plan's own arrival there
+
 Valid inequalities, found by `tighten` where the relaxation breaks them. e_i(level) is a level
 in start equivalents, which driving never raises; ν_i = e_i(least level on arrival), φ_i =
 e_i(capacity), φ'_k = e_k(most on leaving, bridges included), q' = q / Π. In each sum a stop
@@ -103,6 +108,7 @@ __all__ = [
     "add_leg",
     "most_aboard",
     "new_programme",
+    "new_recourse",
 ]
 
 #: Limits broken by less are the solver's rounding. [kg or min]
@@ -113,7 +119,11 @@ STORES: Final = ("water", "coal", "cart", "boiler")
 
 @dataclass(kw_only=True)
 class Programme:
-    """The PuLP problem and its variables by node or leg."""
+    """The PuLP problem and its variables by node or leg.
+
+    A recourse is a programme in the same problem that begins at node `first`, its names
+    marked by `prefix`; what is before that node, and the arrival there, is the plan's own.
+    """
 
     problem: Any
     limits: Limits
@@ -121,6 +131,8 @@ class Programme:
     offers: Mapping[int, Offer]
     horizon: float
     elastic: bool = False
+    first: int = 0
+    prefix: str = ""
     arrive: dict[str, list[Any]] = field(default_factory=lambda: {s: [] for s in STORES})
     leave: dict[str, list[Any]] = field(default_factory=lambda: {s: [] for s in STORES})
     take_water: dict[int, Any] = field(default_factory=dict)
@@ -135,6 +147,7 @@ class Programme:
     clock: list[Any] = field(default_factory=list)
     begin: list[Any] = field(default_factory=list)
     night: dict[tuple[int, int, int], Any] = field(default_factory=dict)
+    run_up: dict[tuple[int, int], Any] = field(default_factory=dict)
     duty: dict[tuple[int, int], Any] = field(default_factory=dict)
     meal: dict[tuple[int, int, int], Any] = field(default_factory=dict)
     spared: list[Any] = field(default_factory=list)
@@ -149,7 +162,10 @@ class Programme:
         """Add a variable; infinite bounds are left open."""
         kind = "Integer" if integer else "Continuous"
         return self.problem.add_variable(
-            name, None if math.isinf(low) else low, None if math.isinf(high) else high, kind
+            self.prefix + name,
+            None if math.isinf(low) else low,
+            None if math.isinf(high) else high,
+            kind,
         )
 
     def decision(self, name: str) -> Any:  # noqa: ANN401  a PuLP variable
@@ -157,8 +173,9 @@ class Programme:
         return self.variable(name, 0.0, 1.0, integer=True)
 
     def add(self, constraint: Any, name: str) -> None:  # noqa: ANN401  a PuLP constraint
-        """Add a constraint by name."""
-        self.problem.addConstraint(constraint, name)
+        """Add a constraint by name; the plan has settled a recourse's without variables."""
+        if not self.prefix or (not isinstance(constraint, bool) and len(constraint) > 0):
+            self.problem.addConstraint(constraint, self.prefix + name)
 
     def give(self, kind: str, node: int, tag: str, bound: MassLimit | Bound | None = None) -> Any:  # noqa: ANN401  a PuLP expression
         """What a limit gives way by in the elastic programme, nothing otherwise."""
@@ -265,13 +282,71 @@ def new_programme(
         horizon=_horizon(chain, offers, limits, rules),
         elastic=elastic,
     )
-    last = len(chain.nodes) - 1
-    for i in range(last + 1):
-        _add_levels(programme, i, last)
-        programme.clock.append(
-            programme.variable(f"clock_{i:05d}", 0.0, 0.0 if i == 0 else programme.horizon)
-        )
+    _add_nodes(programme, len(chain.nodes) - 1)
     return programme
+
+
+def new_recourse(
+    plan: Programme,
+    chain: Chain,
+    offers: Mapping[int, Offer],
+    limits: Limits,
+    first: int,
+    prefix: str,
+) -> Programme:
+    """A programme from a node on, in the problem of the plan it begins in.
+
+    Parameters
+    ----------
+    plan
+        The programme whose arrival at the node it shares.
+    chain
+        Its nodes and legs.
+    offers, limits
+        What there is to be had from the node on, and the levels to be kept then.
+    first
+        The node.
+    prefix
+        Marks its names.
+
+    Returns
+    -------
+    programme
+        With no constraint yet.
+    """
+    programme = Programme(
+        problem=plan.problem,
+        offers={**{i: o for i, o in plan.offers.items() if i < first}, **offers},
+        limits=limits,
+        rules=plan.rules,
+        horizon=plan.horizon,
+        elastic=plan.elastic,
+        first=first,
+        prefix=prefix,
+        arrive={store: levels[: first + 1] for store, levels in plan.arrive.items()},
+        leave={store: levels[:first] for store, levels in plan.leave.items()},
+        clock=plan.clock[: first + 1],
+        begin=plan.begin[:1],
+        night={key: z for key, z in plan.night.items() if key[0] < first},
+        meal={key: m for key, m in plan.meal.items() if key[0] < first},
+        run_up={key: r for key, r in plan.run_up.items() if key[1] == first},
+        drive=dict(plan.drive),
+    )
+    for name in ("take_water", "take_coal", "fill", "stop", "stay", "gap"):
+        before = getattr(plan, name)
+        getattr(programme, name).update({i: v for i, v in before.items() if i < first})
+    _add_nodes(programme, len(chain.nodes) - 1)
+    return programme
+
+
+def _add_nodes(programme: Programme, last: int) -> None:
+    """Levels and clock of every node that is not shared."""
+    for i in range(programme.first, last + 1):
+        _add_levels(programme, i, last)
+        if i >= len(programme.clock):
+            programme.clock.append(
+                programme.variable(f"clock_{i:05d}", 0.0, 0.0 if i == 0 else programme.horizon)
+            )
 
 
 def _add_levels(programme: Programme, i: int, last: int) -> None:
@@ -286,9 +361,10 @@ def _add_levels(programme: Programme, i: int, last: int) -> None:
         stores.append(("boiler", 0.0, rules.boiler, 0.0, 0.0))
     for store, low, high, start, finish in stores:
         least = start if i == 0 else max(low, finish) if i == last else low
-        programme.arrive[store].append(
-            programme.variable(f"arrive_{store}_{i:05d}", least, start if i == 0 else high)
-        )
+        if i >= len(programme.arrive[store]):
+            programme.arrive[store].append(
+                programme.variable(f"arrive_{store}_{i:05d}", least, start if i == 0 else high)
+            )
         programme.leave[store].append(
             programme.variable(f"leave_{store}_{i:05d}", min(low, least), high)
         )

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -15,7 +15,7 @@ from haulplan.plan.rules import Bound, Cart, Duty, Fire, Halt, Limits, Meal, Off
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Bridge, Place, Store, Supply
 
-__all__ = ["Margin", "read_limits", "read_offers", "read_rules"]
+__all__ = ["Margin", "read_last_resort", "read_limits", "read_offers", "read_rules"]
 
 Array = NDArray[np.float64]
 
@@ -29,6 +29,36 @@ class Margin:
 
     mass: float
     time: float
+
+
+def read_last_resort(scenario: Scenario, demand: Demand, margin: Margin) -> Limits:
+    """Tank and bunker with the levels to be kept when a stop is found shut.
+
+    Parameters
+    ----------
+    scenario, demand
+        The problem.
+    margin
+        Added to every level.
+
+    Returns
+    -------
+    limits
+        In kg and minutes; nothing is wanted at the finish beyond these levels.
+    """
+    file = scenario.file
+    water, coal = (0.0, 0.0) if file.last_resort is None else (
+        file.last_resort.water, file.last_resort.coal
+    )  # fmt: skip
+    limits = read_limits(scenario, demand, margin)
+    coal_margin = min(margin.mass, 1e-3 * file.stores.bunker)
+    return replace(
+        limits,
+        reserve_water=water + margin.mass,
+        reserve_coal=coal + coal_margin,
+        finish_water=water + margin.mass,
+        finish_coal=coal + coal_margin,
+    )
 
 
 def read_limits(scenario: Scenario, demand: Demand, margin: Margin) -> Limits:

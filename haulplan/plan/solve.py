@@ -1,7 +1,7 @@
 """Solve the programme again and again, straightening until the answer fits the bent curve."""
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 
 from haulplan.demand import Demand
 from haulplan.errors import InternalError, NoPlanError
-from haulplan.plan.build import build_programme
+from haulplan.plan.build import Posed, Shut, build_programme
 from haulplan.plan.explain import explain_shortage
 from haulplan.plan.legs import Chain, build_chain, nodes_of
 from haulplan.plan.model import STORES, Programme
-from haulplan.plan.reading import Margin, read_limits, read_offers, read_rules
-from haulplan.plan.rules import Limits, Offer, Rules
+from haulplan.plan.reading import Margin, read_last_resort, read_limits, read_offers, read_rules
+from haulplan.plan.rules import Offer, Rules
 from haulplan.plan.run import run
 from haulplan.plan.stages import Staged, solve_stages
+from haulplan.plan.survive import broken_without, weak_stops
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim
@@ -100,6 +101,7 @@ def solve(
     aim: Aim | None = None,
     time_limit: float | None = None,
     progress: Callable[[str], None] = lambda _: None,
+    survive: bool = False,
     tighten: bool = True,
 ) -> Solution:
     """Choose stops and amounts.
@@ -114,6 +116,8 @@ def solve(
         Most time for the solver in all, none where None. [s]
     progress
         Told what is being done.
+    survive
+        True for a plan that leaves a way on whichever one of its stops is found shut.
     tighten
         False to leave every acceleration out: the same answer, later.
 
@@ -152,21 +156,18 @@ def solve(
             guess = replace(guess, stopped=solution.stopped.tolist())
         progress(f"choosing stops, round {number + 1}")
         chain = build_chain(scenario, route, demand, guess.aboard, guess.gears)
-        offers = read_offers(scenario, demand, nodes, guess.arriving)
-        staged = solve_stages(
-            chain,
-            offers,
-            read_limits(scenario, demand, guess.margin),
-            aim,
-            deadline,
+        posed = Posed(
+            chain=chain,
+            offers=read_offers(scenario, demand, nodes, guess.arriving),
+            limits=read_limits(scenario, demand, guess.margin),
             rules=rules,
-            stopped=guess.stopped,
-            hint=guess.hint,
-            brief=number == 0,
-            tighten=tighten,
+            shut=guess.shut,
+            last_resort=read_last_resort(scenario, demand, guess.margin) if survive else None,
         )
+        staged, posed = _staged(scenario, demand, posed, aim, deadline, guess,
+                                brief=number == 0, tighten=tighten)  # fmt: skip
         if staged is None:
-            raise _refusal(scenario, demand, chain, offers, rules, guess.margin)
+            raise _refusal(scenario, demand, posed, guess.margin)
         solution = _as_proven(_solution(chain, staged), solution if guess.stopped else None)
         aboard = _carried(demand, solution)
         moved = _movement(demand, solution, aboard)
@@ -177,7 +178,8 @@ def solve(
         guess = _Guess(
             aboard=aboard,
             gears=solution.gears,
-            arriving={i: float(arrived[i]) for i in offers if solution.stopped[i]},
+            shut=posed.shut,
+            arriving={i: float(arrived[i]) for i in posed.offers if solution.stopped[i]},
             stopped=solution.stopped.tolist() if stuck else guess.stopped,
             hint={d.name: float(round(_value(d))) for d in staged.programme.decisions},
             margin=Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time),
@@ -186,32 +188,79 @@ def solve(
     raise InternalError("the straightened model did not settle; please report the scenario")
 
 
+def _staged(
+    scenario: Scenario,
+    demand: Demand,
+    posed: Posed,
+    aim: Aim,
+    deadline: float | None,
+    guess: "_Guess",
+    *,
+    brief: bool,
+    tighten: bool,
+) -> tuple[Staged | None, Posed]:
+    """One round: stages, and a second way on for every stop that needs one."""
+    before: tuple[Programme, Sequence[Shut]] | None = None
+    while True:
+        staged = solve_stages(
+            posed,
+            aim,
+            deadline,
+            stopped=guess.stopped,
+            hint=guess.hint,
+            brief=brief,
+            tighten=tighten,
+        )
+        if staged is None and before is not None:
+            raise NoPlanError(_weakness(scenario, demand, posed, *before))
+        if staged is None or posed.last_resort is None:
+            return staged, posed
+        weak = weak_stops(staged.programme, posed)
+        if not weak:
+            return staged, posed
+        before = staged.programme, weak
+        posed = replace(posed, shut=(*posed.shut, *weak))
+
+
+def _weakness(
+    scenario: Scenario,
+    demand: Demand,
+    posed: Posed,
+    programme: Programme,
+    weak: Sequence[Shut],
+) -> str:
+    """Which stops leave no way on, and what would mend it."""
+    lines = ["no plan survives every stop found shut"]
+    for shut in weak:
+        least = broken_without(programme, posed, shut)
+        why = explain_shortage(scenario, demand, posed.chain, least).removeprefix("no plan: ")
+        lines.append(f"without {shut.kind} at {posed.chain.nodes[shut.node].name}: {why}")
+    return "\n".join(lines)
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Guess:
     """What a round starts from: the round before it."""
 
     aboard: Array
     gears: tuple[int, ...]
+    shut: tuple[Shut, ...] = ()
     arriving: Mapping[int, float] = field(default_factory=dict)
     stopped: list[bool] | None = None
     hint: Mapping[str, float] | None = None
     margin: Margin = field(default_factory=lambda: Margin(mass=0.0, time=0.0))
 
 
-def _refusal(
-    scenario: Scenario,
-    demand: Demand,
-    chain: Chain,
-    offers: Mapping[int, Offer],
-    rules: Rules,
-    margin: Margin,
-) -> NoPlanError:
+def _refusal(scenario: Scenario, demand: Demand, posed: Posed, margin: Margin) -> NoPlanError:
     """Why there is no plan, by the programme with every limit breakable."""
-    bare = read_limits(scenario, demand, Margin(mass=0.0, time=0.0))
-    elastic = _elastic(chain, offers, bare, rules)
+    bare = replace(posed, limits=read_limits(scenario, demand, Margin(mass=0.0, time=0.0)), shut=())
+    elastic = build_programme(bare, elastic=True)
+    elastic.problem.setObjective(elastic.shortage)
+    if not run(elastic, None).found:
+        raise InternalError("the elastic programme has no answer; please report the scenario")
     if margin.mass == 0 and not elastic.broken:
         raise InternalError("the solver contradicts itself; please report the scenario")
-    return NoPlanError(explain_shortage(scenario, demand, chain, elastic))
+    return NoPlanError(explain_shortage(scenario, demand, posed.chain, elastic))
 
 
 def _deadline(begun: float, time_limit: float | None, *, first: bool) -> float | None:
@@ -358,12 +407,3 @@ def _access_moved(demand: Demand, solution: Solution) -> Array:
             planned = (work.access_time, work.access_water, work.access_coal)
             moved[:, i] = np.abs(np.subtract(now, planned))
     return moved
-
-
-def _elastic(chain: Chain, offers: Mapping[int, Offer], limits: Limits, rules: Rules) -> Programme:
-    """The programme with every limit breakable, solved for the least broken."""
-    programme = build_programme(chain, offers, limits, rules, elastic=True)
-    programme.problem.setObjective(programme.shortage)
-    if not run(programme, None).found:
-        raise InternalError("the elastic programme has no answer; please report the scenario")
-    return programme

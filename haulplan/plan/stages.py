@@ -6,10 +6,8 @@ from typing import Any, Final
 
 import pulp
 
-from haulplan.plan.build import build_programme
-from haulplan.plan.legs import Chain
+from haulplan.plan.build import Posed, build_programme
 from haulplan.plan.model import Programme
-from haulplan.plan.rules import Limits, Offer, Rules
 from haulplan.plan.run import Outcome, Relaxation, run
 from haulplan.plan.tighten import Inequality, Windows, store_windows, violated
 from haulplan.scenario.schema import Aim
@@ -36,13 +34,10 @@ class Staged:
 
 
 def solve_stages(
-    chain: Chain,
-    offers: Mapping[int, Offer],
-    limits: Limits,
+    posed: Posed,
     aim: Aim,
     deadline: float | None,
     *,
-    rules: Rules | None = None,
     stopped: Sequence[bool] | None = None,
     hint: Mapping[str, float] | None = None,
     brief: bool = False,
@@ -52,14 +47,12 @@ def solve_stages(
 
     Parameters
     ----------
-    chain, offers, limits
+    posed
         The problem.
     aim
         What to be best at; the others break ties in a fixed order.
     deadline
         When the solver must be done, by `time.monotonic`; never where None. [s]
-    rules
-        Days, crew, cart and boiler; none where None.
     stopped
         Which nodes to stop at, where that is decided already.
     hint
@@ -74,14 +67,14 @@ def solve_stages(
     staged
         None if no answer exists.
     """
-    programme = build_programme(chain, offers, limits, rules)
+    programme = build_programme(posed)
     if stopped is not None:
         for node, stop in programme.stop.items():
             stop.bounds(float(stopped[node]), float(stopped[node]))
     name, stages = _stages(programme, aim)
     expression = stages[0][1]
     programme.problem.setObjective(_objective(programme, expression))
-    start = _tighten(programme, chain, offers, limits, hint, deadline) if tighten else None
+    start = _tighten(programme, posed, hint, deadline) if tighten else None
     first = run(programme, deadline, start=start)
     if not first.found:
         return None
@@ -122,14 +115,15 @@ def _stages(programme: Programme, aim: Aim) -> tuple[str, list[tuple[str, Any]]]
 
 def _tighten(
     programme: Programme,
-    chain: Chain,
-    offers: Mapping[int, Offer],
-    limits: Limits,
+    posed: Posed,
     hint: Mapping[str, float] | None,
     deadline: float | None,
 ) -> dict[str, float] | None:
     """Add inequalities and find a start; None where none is known."""
-    stores = [store_windows(programme, chain, offers, limits, s) for s in ("water", "coal")]
+    stores = [
+        store_windows(programme, posed.chain, posed.offers, posed.limits, store)
+        for store in ("water", "coal")
+    ]
     relaxed = Relaxation(programme)
     if not _cut(relaxed, [windows for windows in stores if windows is not None]):
         return None  # no answer; the solver says so itself

@@ -355,7 +355,11 @@ class Risk(Model):
 
 
 class ScenarioFile(Model):
-    """scenario.toml."""
+    """scenario.toml.
+
+    `paces` are the shares of each gear's speed that may be driven, full pace where none is
+    given; with several the plan chooses one for each stretch.
+    """
 
     title: Text
     start: Text

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from haulplan.plan.legs import AffineLeg, Chain, MassLimit, Node
-from haulplan.plan.model import Limits, Offer
+from haulplan.plan.rules import Limits, Offer
 
 __all__ = ["AIM", "make_instance"]
 

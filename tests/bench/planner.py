@@ -22,7 +22,8 @@ from main_job import machine
 
 from haulplan.plan import stages
 from haulplan.plan.legs import Chain
-from haulplan.plan.model import LEAST_TAKEN, Limits, Offer
+from haulplan.plan.build import Posed
+from haulplan.plan.rules import LEAST_TAKEN, Limits, Offer
 from haulplan.scenario.schema import Aim
 
 Instance = tuple[Chain, dict[int, Offer], Limits]
@@ -41,7 +42,9 @@ def ours(instance: Instance, limit: float, part: str) -> tuple[float, float, boo
             stack.enter_context(mock.patch.object(stages, name, other))
         begin = time.process_time()
         done = time.monotonic() + limit
-        staged = stages.solve_stages(*instance, aim, done, brief=True)
+        staged = stages.solve_stages(
+            Posed(chain=instance[0], offers=instance[1], limits=instance[2]), aim, done, brief=True
+        )
         taken = time.process_time() - begin
     assert staged is not None
     return taken, staged.first.value, staged.first.proven

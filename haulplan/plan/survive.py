@@ -1,0 +1,164 @@
+"""A plan that survives any one of its stops found shut on arrival.
+
+The programme is solved; each planned stop is then tried shut, and where no way on is left
+a second way on is written into the programme beside the plan's own, sharing its levels and
+clock on arrival there (`build.add_recourse`). Solved again until every stop survives, the
+answer is best: each addition is a condition that every surviving plan keeps.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final, Literal
+
+import pulp
+
+from haulplan.plan.build import Posed, Shut, add_recourse
+from haulplan.plan.model import Programme
+from haulplan.plan.run import run
+
+__all__ = ["WayOn", "broken_without", "planned_takes", "way_on", "weak_stops"]
+
+#: Less than this is not a take. [kg]
+_NOTHING: Final = 1e-3
+
+
+@dataclass(frozen=True, kw_only=True)
+class WayOn:
+    """What to do when a stop is found shut, decided at node `first`.
+
+    `stops` are the nodes of the stops made from there on, `minutes` the arrival.
+    """
+
+    shut: Shut
+    first: int
+    stops: tuple[int, ...]
+    minutes: float
+
+
+def planned_takes(programme: Programme) -> list[Shut]:
+    """Every stop of a solved programme that takes something, one for each kind.
+
+    Parameters
+    ----------
+    programme
+        Solved.
+
+    Returns
+    -------
+    takes
+        In driving order.
+    """
+    kinds: tuple[tuple[Literal["water", "coal"], dict[int, Any]], ...] = (
+        ("water", programme.take_water),
+        ("coal", programme.take_coal),
+    )
+    found = []
+    for kind, takes in kinds:
+        for node, take in takes.items():
+            filled = _value(programme.fill.get(node, 0.0)) if kind == "water" else 0.0
+            if _value(programme.stop[node]) > 0.5 and _value(take) + filled > _NOTHING:
+                found.append(Shut(node=node, kind=kind))
+    return sorted(found, key=lambda shut: (shut.node, shut.kind))
+
+
+def way_on(programme: Programme, posed: Posed, shut: Shut, first: int) -> WayOn | None:
+    """The earliest way on for a solved programme with a stop found shut.
+
+    Parameters
+    ----------
+    programme
+        Solved.
+    posed
+        Its problem.
+    shut
+        The stop and what is not to be had there.
+    first
+        The node at which that becomes known: the stop itself, or one before it.
+
+    Returns
+    -------
+    way
+        None where there is none.
+    """
+    recourse = _from_here(programme, posed, shut, first, elastic=False)
+    recourse.problem.setObjective(recourse.minutes)
+    if not run(recourse, None).found:
+        return None
+    stops = tuple(i for i, y in recourse.stop.items() if i >= first and _value(y) > 0.5)
+    return WayOn(shut=shut, first=first, stops=stops, minutes=_value(recourse.clock[-1]))
+
+
+def weak_stops(programme: Programme, posed: Posed) -> list[Shut]:
+    """The stops of a solved programme that leave no way on when found shut.
+
+    Parameters
+    ----------
+    programme
+        Solved.
+    posed
+        Its problem.
+
+    Returns
+    -------
+    weak
+        In driving order.
+    """
+    return [
+        shut
+        for shut in planned_takes(programme)
+        if way_on(programme, posed, shut, shut.node) is None
+    ]
+
+
+def broken_without(programme: Programme, posed: Posed, shut: Shut) -> Programme:
+    """The least broken way on from a stop found shut where there is no whole one.
+
+    Parameters
+    ----------
+    programme
+        Solved.
+    posed
+        Its problem.
+    shut
+        The stop and what is not to be had there.
+
+    Returns
+    -------
+    recourse
+        Elastic and solved.
+    """
+    recourse = _from_here(programme, posed, shut, shut.node, elastic=True)
+    recourse.problem.setObjective(recourse.shortage)
+    run(recourse, None)
+    return recourse
+
+
+def _from_here(
+    programme: Programme, posed: Posed, shut: Shut, first: int, *, elastic: bool
+) -> Programme:
+    """A recourse alone, what is before it held at the solved programme's figures."""
+    held = {f.name: _held(getattr(programme, f.name)) for f in fields(programme) if f.name in _HELD}
+    past = replace(
+        programme, problem=pulp.LpProblem("way_on", pulp.LpMinimize), elastic=elastic, **held
+    )
+    last_resort = posed.last_resort or posed.limits
+    return add_recourse(past, posed.chain, shut, last_resort, first=first)
+
+
+#: What a solved programme says of the road already driven.
+_HELD: Final = (
+    "arrive", "leave", "clock", "begin", "night", "meal", "run_up", "drive", "take_water",
+    "take_coal", "fill", "stop", "stay", "gap",
+)  # fmt: skip
+
+
+def _held(solved: Any) -> Any:  # noqa: ANN401  variables in lists and mappings
+    if isinstance(solved, Mapping):
+        return {key: _held(value) for key, value in solved.items()}
+    if isinstance(solved, list):
+        return [_held(value) for value in solved]
+    return _value(solved)
+
+
+def _value(solved: Any) -> float:  # noqa: ANN401  a PuLP variable, expression or number
+    return float(pulp.value(solved) or 0.0)

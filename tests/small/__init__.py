@@ -1,0 +1,1 @@
+"""Small planning problems, solved by brute force."""
