@@ -50,6 +50,10 @@ class _Train:
         self.ended: list[float] = []
         self.leads = [demand.leads[0]]
         self.since = [0.0] * len(scenario.file.duties)
+        reserve = scenario.file.reserve
+        self.reserve = (
+            max(reserve.water, plan.reserve_water), max(reserve.coal, plan.reserve_coal)
+        )  # fmt: skip
         self.eaten: set[tuple[int, str]] = set()
 
     def note(self, distance: float) -> None:
@@ -150,12 +154,11 @@ def _drive_to(
     """Drive to a stop, the boiler filled for each crest on the way."""
     to = demand.index(stop.distance)
     marks = [
-        (demand.index(crest.distance), crest.carried)
-        for crest in plan.crests
-        if train.sample < demand.index(crest.distance) < to
+        (demand.index(at), level)
+        for at, level in plan.feeds
+        if train.sample < demand.index(at) < to
     ]
-    at_stop = [c.carried for c in plan.crests if demand.index(c.distance) == to]
-    marks.append((to, max([stop.boiler_arrive, *at_stop])))
+    marks.append((to, stop.boiler_arrive))
     distance, clock = demand.distance[train.sample], train.clock
     train.check("turning wheels early", _hours(demand, train)[0] - clock, _DAY)
     for sample, boiler in marks:
@@ -278,7 +281,7 @@ def _cross(scenario: Scenario, demand: Demand, train: _Train, plan: Plan, passin
 
 def _check_arrival(scenario: Scenario, train: _Train, stop: Stop) -> None:
     file = scenario.file
-    least_water, least_coal = file.reserve.water, file.reserve.coal
+    least_water, least_coal = train.reserve[0], train.reserve[1]
     if stop.kind == "finish":
         least_water = max(least_water, min(file.at_finish.water, train.room_tank))
         least_coal = max(least_coal, min(file.at_finish.coal, train.room_bunker))
@@ -326,7 +329,7 @@ def _stand(scenario: Scenario, demand: Demand, train: _Train, stop: Stop) -> Non
     if supply is not None:
         if supply.standing == "dry only" and scenario.file.conditions.weather in _WET:
             train.broken.append(f"{stop.name} is for dry days only")
-        _drive_off(scenario, demand, train, stop)
+        _drive_off(demand, train, stop)
     _check_takes(scenario, train, stop, supply, truck)
     seller = supply if truck is None else truck
     _check_stay(
@@ -345,7 +348,7 @@ def _stand(scenario: Scenario, demand: Demand, train: _Train, stop: Stop) -> Non
     _leave(scenario, demand, train, stop, blown)
 
 
-def _drive_off(scenario: Scenario, demand: Demand, train: _Train, stop: Stop) -> None:
+def _drive_off(demand: Demand, train: _Train, stop: Stop) -> None:
     """The drive off the road, half before and half after serving."""
     time, water, coal = demand.access(stop.row or 0, train.aboard)
     for what, driven, planned, room in (
@@ -358,9 +361,8 @@ def _drive_off(scenario: Scenario, demand: Demand, train: _Train, stop: Stop) ->
     train.tank -= water / 2
     train.bunker -= coal / 2
     train.clock += time / 2
-    file = scenario.file
-    train.check(f"water on reaching {stop.name}", file.reserve.water - train.tank, train.room_tank)
-    train.check(f"coal on reaching {stop.name}", file.reserve.coal - train.bunker,
+    train.check(f"water on reaching {stop.name}", train.reserve[0] - train.tank, train.room_tank)
+    train.check(f"coal on reaching {stop.name}", train.reserve[1] - train.bunker,
                 train.room_bunker)  # fmt: skip
 
 
@@ -396,14 +398,14 @@ def _check_takes(
         train.broken.append(f"nobody may uncouple at {stop.name}")
 
 
-def _work(scenario: Scenario, train: _Train, stop: Stop) -> tuple[float, float]:
-    """Minutes of meals and duties one after another, and of duties beside serving [s]."""
-    work = beside = 0.0
-    begin = stop.arrive
+def _work(scenario: Scenario, train: _Train, stop: Stop) -> tuple[float, float, float]:
+    """Meals, duties while nobody serves, and duties beside serving [s]."""
+    eaten = alone = beside = 0.0
+    begin = stop.arrive + stop.access_time / 2
     for meal in scenario.file.meals:
         if meal.name not in stop.meals:
             continue
-        work += meal.takes
+        eaten += meal.takes
         train.eaten.add((train.day, meal.name))
         first, last = meal.earliest + _DAY * train.day, meal.latest + _DAY * train.day
         late = max(begin, first) - min(begin + stop.stay - meal.takes, last)
@@ -415,8 +417,8 @@ def _work(scenario: Scenario, train: _Train, stop: Stop) -> tuple[float, float]:
         if duty.beside == "yes":
             beside += duty.takes
         else:
-            work += duty.takes
-    return work, beside
+            alone += duty.takes
+    return eaten, alone, beside
 
 
 def _served(
@@ -443,12 +445,12 @@ def _check_stay(
     train: _Train,
     stop: Stop,
     set_up: float,
-    work: tuple[float, float],
+    work: tuple[float, float, float],
     served: tuple[float, float, float, bool],
 ) -> None:
     """The standing is as long as its reasons, and within the hours of the place."""
     water, coal, emptied, in_turn = served
-    one_by_one, beside = work[0] + emptied, work[1]
+    one_by_one, beside = work[0] + work[1] + emptied, work[2]
     serving = water + coal if in_turn else max(water, coal)
     stay = stop.stay - stop.wait
     call = 0.0
@@ -458,7 +460,7 @@ def _check_stay(
         bridge = scenario.bridges[stop.row or 0]
         one_by_one = (bridge.uncouple or 0.0) * stop.uncoupled
         one_by_one += stop.drained / (bridge.drain or 1.0)
-    least = max(set_up + serving + one_by_one, beside + one_by_one, call)
+    least = max(set_up + serving + one_by_one, beside + work[0], call)
     most = set_up + water + coal + one_by_one + beside + call
     train.check(f"time at {stop.name}", least - stay, _DAY)
     train.check(f"idle standing at {stop.name}", stay - most, _DAY)
@@ -514,9 +516,8 @@ def _leave(scenario: Scenario, demand: Demand, train: _Train, stop: Stop, blown:
         _sleep(scenario, demand, train, stop)
     else:
         train.check(f"time at {stop.name}", abs(stop.night), _DAY)
-    file = scenario.file
-    train.check(f"water on leaving {stop.name}", file.reserve.water - train.tank, train.room_tank)
-    train.check(f"coal on leaving {stop.name}", file.reserve.coal - train.bunker,
+    train.check(f"water on leaving {stop.name}", train.reserve[0] - train.tank, train.room_tank)
+    train.check(f"coal on leaving {stop.name}", train.reserve[1] - train.bunker,
                 train.room_bunker)  # fmt: skip
 
 

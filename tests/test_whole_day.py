@@ -5,16 +5,19 @@ the bunker 100, and 40 and 5 are the reserve. Without anything else one stop is 
 """
 
 import copy
+import itertools
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from haulplan.demand import build_demand
 from haulplan.errors import InternalError, NoPlanError
-from haulplan.plan import Plan, make_plan
+from haulplan.plan import Plan, make_plan, thirst
+from haulplan.plan.thirst import run_dry, with_reserve
 from haulplan.replay import replay
 from haulplan.route import build_route
 from haulplan.scenario import read_scenario
@@ -410,14 +413,10 @@ def test_the_boiler_is_filled_before_a_crest_out_of_the_tank(day: Day, steam: To
     crest = plan.crests[0]
     assert crest.needed == pytest.approx(130, abs=1)
     assert crest.carried >= crest.needed - 1e-6
-    pump = replace(plan.stops[1], boiler_depart=0.0)
-    assert "boiler over a crest" in day.refused(
-        replace(
-            plan,
-            stops=(plan.stops[0], pump, plan.stops[2]),
-            crests=(replace(crest, carried=0.9 * crest.needed),),
-        )
-    )
+    low = tuple((at, min(level, 0.9 * crest.needed)) for at, level in plan.feeds)
+    pump = replace(plan.stops[1], boiler_depart=plan.stops[1].boiler_arrive)
+    stops = (plan.stops[0], pump, plan.stops[2])
+    assert "boiler over a crest" in day.refused(replace(plan, feeds=low, stops=stops))
     day.toml["engine"]["glass"]["highest_level"] = "4.5 in"
     with pytest.raises(NoPlanError, match="short of the level to be carried"):
         day.plan()
@@ -445,7 +444,7 @@ def test_a_surviving_plan_leaves_a_way_on_past_every_locked_tap(day: Day) -> Non
 def test_where_no_plan_survives_the_weak_stop_is_named(day: Day) -> None:
     day.supply("Only", "5 km")
     day.survive = True
-    with pytest.raises(NoPlanError, match="without water at Only: .* falls 201 L below") as caught:
+    with pytest.raises(NoPlanError, match=r"without water at Only: .* falls 201 L below") as caught:
         day.plan()
     assert "survives every stop found shut" in str(caught.value)
 
@@ -456,7 +455,86 @@ def test_water_and_coal_are_found_shut_apart(day: Day) -> None:
     day.supply("Both", "4 km", **coal)
     day.supply("Water", "6 km")
     day.survive = True
-    with pytest.raises(NoPlanError, match="without coal at Both: .* falls 5 kg below"):
+    with pytest.raises(NoPlanError, match=r"without coal at Both: .* falls 5 kg below"):
         day.plan()
     day.supply("Depot", "7 km", coal_available="100 kg", coal_rate="20 kg/min")
     assert "Both" in [s.name for s in day.plan().stops[1:-1]]
+
+
+def dry_share(plan: Plan, spread: tuple[float, float], *, drives: int = 40_000) -> float:
+    """Drives of a plan with one or more fillings on a flat road, kilometre by kilometre."""
+    draw = np.random.default_rng(7)
+    day = draw.normal(1.0, spread[0], drives)
+    tank = np.full(drives, plan.stops[0].tank_depart)
+    bunker = np.full(drives, plan.stops[0].bunker_depart)
+    dry = np.zeros(drives, dtype=bool)
+    for before, after in itertools.pairwise(plan.stops):
+        for km in np.arange(before.distance, after.distance - 1, 1000.0):
+            length = min(1.0, (after.distance - km) / 1000)
+            factor = day * draw.normal(1.0, spread[1], drives)
+            tank -= 60 * length * factor
+            bunker -= 4 * length * factor
+            dry |= (tank < 0) | (bunker < 0)
+        tank = np.where(tank < after.tank_depart, after.tank_depart, tank)
+    return float(dry.mean())
+
+
+def test_a_reserve_is_set_by_the_chance_of_running_dry(day: Day) -> None:
+    day.supply("Mill", "5 km")
+    day.toml["reserve"] = {"water": "0 kg", "coal": "0 kg"}
+    day.toml["at_finish"] = {"water": "0 kg", "coal": "0 kg"}
+    plain = day.plan()
+    spread = {"day": "10 %", "stretch": "6 %", "length": "1 km"}
+    assert dry_share(plain, (0.1, 0.06)) == pytest.approx(0.5, abs=0.05)
+    day.toml["risk"] = {"chance": "2 %", **spread}
+    plan = day.plan()
+    assert plan.thirst is not None
+    assert plan.thirst.low <= plan.thirst.chance <= plan.thirst.high <= 0.02
+    assert plan.thirst.drives >= 100_000
+    # another simulation, other numbers: within three standard errors of both
+    assert dry_share(plan, (0.1, 0.06)) == pytest.approx(plan.thirst.chance, abs=0.0035)
+    # half a per cent of the tank less would not do
+    less = plan.reserve_water / 400 - 0.005
+    scenario, route, demand = day.problem
+    risk = scenario.file.risk
+    assert risk is not None
+    bolder = with_reserve(
+        replace(scenario, file=scenario.file.model_copy(update={"risk": None})), less
+    )
+    assert run_dry(scenario, demand, make_plan(bolder, route, demand), risk).high > 0.02
+    day.toml["risk"]["day"] = "60 %"
+    with pytest.raises(NoPlanError, match="no reserve keeps the chance of running dry at 2 %"):
+        day.plan()
+
+
+def test_the_interval_is_the_published_one() -> None:
+    # Clopper and Pearson (1934) table for 10 of 100, as every text book repeats: 4.9 to 17.6 %
+    # (from memory, to a tenth of a per cent)
+    low, high = thirst._interval(10, 100)
+    assert (round(100 * low, 1), round(100 * high, 1)) == (4.9, 17.6)
+    assert thirst._interval(0, 100)[0] == 0.0
+
+
+def test_each_stop_tells_how_far_out_of_the_way_the_road_to_it_may_lead(day: Day) -> None:
+    day.supply("Mill", "5 km")
+    plan = day.plan()
+    # 100 kg on arrival, 40 kept, 60 a kilometre; at the finish 50
+    assert plan.stops[1].spare == pytest.approx(1000)
+    assert plan.stops[2].spare == pytest.approx(10_000 / 60, rel=1e-3)
+
+
+def test_a_fallback_is_named_for_every_stop(day: Day) -> None:
+    day.supply("Mill", "4 km")
+    day.supply("Pump", "5.5 km", water_rate="20 kg/min")
+    day.toml["at_finish"]["water"] = "40 kg"
+    plan = day.plan()
+    mill = plan.stops[1]
+    assert mill.name == "Mill"
+    only = plan.fallbacks[0]
+    assert (only.stop, only.kind, only.decide_name, only.next_name) == (1, "water", "Mill", "Pump")
+    # at the pump 70 left, 270 to go and nothing kept back in the last resort
+    assert only.later == pytest.approx(60 * ((5 + 200 / 20) - (5 + mill.water_taken / 50)))
+    day.supplies[1]["at"] = "7 km"
+    plan = day.plan()
+    gone = plan.fallbacks[0]
+    assert gone.next_name is None

@@ -46,6 +46,12 @@ _AIMS = ("earliest", "cheapest", "fewest-stops", "weighted")
     type=click.FloatRange(min=0.1),
     help="Most seconds for the solver; the plan then says how far from best it may be.",
 )
+@click.option(
+    "--survive",
+    is_flag=True,
+    help="Plan so that whichever one stop is found shut, a way on is left above the "
+    "scenario's last resort.",
+)
 @click.option("--verbose", is_flag=True, help="Print every assumption too.")
 @pessimism_option
 @units_option
@@ -56,6 +62,7 @@ def plan(
     force: bool,
     aim: str | None,
     time_limit: float | None,
+    survive: bool,
     verbose: bool,
     pessimism: float | None,
     units: str | None,
@@ -88,7 +95,7 @@ def plan(
     with progress() as say:
         say("reading the scenario")
         read, route, demand = read_problem(scenario, units, pessimism)
-        made, trace = _plan(read, route, demand, aim, time_limit, say)
+        made, trace = _plan(read, route, demand, aim, time_limit, say, survive=survive)
         system = UNIT_SYSTEMS[read.file.units]
         if out is not None:
             say("drawing the outputs")
@@ -107,6 +114,8 @@ def _plan(
     aim: str | None,
     time_limit: float | None,
     say: Callable[[str], None],
+    *,
+    survive: bool,
 ) -> "tuple[Plan, Trace]":
     from haulplan.plan import make_plan  # noqa: PLC0415  lazy start
     from haulplan.replay import replay  # noqa: PLC0415  lazy start
@@ -127,6 +136,14 @@ def _plan(
             )
     elif aim is not None:
         wanted = Aim.model_validate({"first": aim.replace("-", " ")})
-    made = make_plan(scenario, route, demand, aim=wanted, time_limit=time_limit, progress=say)
+    made = make_plan(
+        scenario,
+        route,
+        demand,
+        aim=wanted,
+        time_limit=time_limit,
+        survive=survive,
+        progress=say,
+    )
     say("driving the plan to prove it")
     return made, replay(scenario, route, demand, made)

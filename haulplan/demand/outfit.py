@@ -5,7 +5,6 @@ from dataclasses import replace
 
 from haulplan.demand.access import access_assumptions, access_use
 from haulplan.demand.axles import axle_loads, groups
-from haulplan.demand.boiler import blowdown_share
 from haulplan.demand.daylight import wheel_hours
 from haulplan.demand.defaults import DEFAULTS, STOPS, Assumption
 from haulplan.demand.demand import Demand, Serving
@@ -84,12 +83,13 @@ def fit_out(
 
 
 def _serving(scenario: Scenario, altitude: float) -> tuple[Serving, ...]:
+    """Rates, and the share S / L of water of S ppm that leaves a boiler kept at L ppm."""
     limit = DEFAULTS["blowdown_limit"].value
     return tuple(
         Serving(
             water=water,
             coal=coal,
-            blowdown=0.0 if supply.solids is None else blowdown_share(supply.solids, limit),
+            blowdown=0.0 if supply.solids is None else min(supply.solids / limit, 0.9),
         )
         for supply, (water, coal) in zip(
             scenario.supplies, serving_rates(scenario, altitude), strict=True

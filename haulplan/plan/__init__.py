@@ -3,12 +3,33 @@
 from collections.abc import Callable
 
 from haulplan.demand import Demand
-from haulplan.plan.plan import Crossing, Leg, Plan, Stop, Trace
+from haulplan.plan.plan import (
+    Crest,
+    Crossing,
+    Day,
+    Fallback,
+    Leg,
+    Plan,
+    Stop,
+    Thirst,
+    Trace,
+)
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim
 
-__all__ = ["Crossing", "Leg", "Plan", "Stop", "Trace", "make_plan"]
+__all__ = [
+    "Crest",
+    "Crossing",
+    "Day",
+    "Fallback",
+    "Leg",
+    "Plan",
+    "Stop",
+    "Thirst",
+    "Trace",
+    "make_plan",
+]
 
 
 def make_plan(
@@ -49,15 +70,21 @@ def make_plan(
         If the solver fails.
     """
     from haulplan.plan.solve import solve  # noqa: PLC0415  the solver loads when needed
+    from haulplan.plan.thirst import plan_for_thirst  # noqa: PLC0415  as above
     from haulplan.plan.timetable import write_plan  # noqa: PLC0415  as above
 
-    solution = solve(
-        scenario,
-        route,
-        demand,
-        aim=aim,
-        time_limit=time_limit,
-        survive=survive,
-        progress=progress,
-    )
-    return write_plan(scenario, route, demand, solution)
+    def plan_with(reserved: Scenario) -> Plan:
+        solution = solve(
+            reserved,
+            route,
+            demand,
+            aim=aim,
+            time_limit=time_limit,
+            survive=survive,
+            progress=progress,
+        )
+        return write_plan(reserved, route, demand, solution)
+
+    if scenario.file.risk is None:
+        return plan_with(scenario)
+    return plan_for_thirst(scenario, demand, scenario.file.risk, plan_with)

@@ -214,10 +214,12 @@ def _add_meal(programme: Programme, k: int, day: int) -> None:
         programme.add(arrival <= latest - margin + off, f"ended_{tag}_{name}")
     for j, m in had.items():
         clock, stay = programme.clock[j], programme.stay[j]
+        if j in programme.offers:
+            clock = clock + programme.offers[j].access_time / 2 * programme.stop[j]
         off = horizon * (1 - m)
         programme.add(clock <= latest - margin + off, f"meal_late_{tag}_{j:05d}")
         programme.add(
-            clock + stay - meal.takes >= (earliest + margin) * m, f"meal_early_{tag}_{j:05d}"
+            clock + stay >= (earliest + meal.takes + margin) * m, f"meal_early_{tag}_{j:05d}"
         )
         before = [z for (i, d, _), z in programme.night.items() if i < j and d == day]
         after = [z for (i, d, _), z in programme.night.items() if i < j and d == day + 1]

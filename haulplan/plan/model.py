@@ -21,6 +21,7 @@ Data. Each leg's use is affine in M, everything consumable aboard at its start (
 | g             | from the day's end to the next departure  | `gap`                   |
 | z             | night spent (0 or 1), by day and fire     | `night`                 |
 | o; μ          | duty done, meal had (0 or 1)              | `duty` `meal`           |
+| ψ             | truck met (0 or 1); y at a supply         | `met`                   |
 | u; δ          | uncoupled (0 or 1); water run off         | `uncoupled` `drained`   |
 | x_g, M_g      | gear g driven; mass aboard in that gear   | `drive` `mass`          |
 | R T; K B      | reserve and tank; reserve and bunker      | `Limits`                |
@@ -38,10 +39,10 @@ Constraints, for every node or leg they apply to:
                                                         nobody stops for next to nothing,
                                                         standing being a way to lose weight
 (5)  Σ over passes of one supply of q + r ≤ available   one source, one amount
-(6)  s ≥ v + set-up y + (q + r) / rate + work;  s ≥ v + set-up y + p / rate + work
+(6)  s ≥ v + set-up ψ + (q + r) / rate + work;  s ≥ v + set-up ψ + p / rate + work
      (in turn: the sum);  work = e / rate + meals + duties not done beside
-     s ≥ v + duties beside + work                       water and coal side by side
-(7)  s ≤ v + set-up y + (q + r) / rate + p / rate + work + duties beside + call
+     s ≥ v + duties beside + meals;  s ≥ v + call        water and coal side by side
+(7)  s ≤ v + set-up ψ + (q + r) / rate + p / rate + work + duties beside + call
                                                         nobody stands to burn water off
 (8)  Σ_g x_g = 1;  Σ_g M_g = Wˡ + Cˡ + Vˡ + Bˡ;  0 ≤ M_g ≤ room x_g
                                                         exact split of choice × mass
@@ -84,8 +85,9 @@ counts with the smaller of the two in braces; "cheap" stops are those counted by
 
 Likewise for coal; for water only where no cart and no boiler stands beside the tank.
 
-Aims, minimised in order, each kept at its best while the next is improved: arrival
-t_n; money Σ price q + price p + call-out y + nights; stops Σ y; or a weighted sum first.
+Aims, minimised in order, each kept at its best while the next is improved: the one asked
+for, arrival t_n, stops Σ y, money Σ price q + price p + call-out ψ + nights, and a fixed
+order among decisions; or a weighted sum first.
 """
 
 import math
@@ -141,6 +143,7 @@ class Programme:
     fill: dict[int, Any] = field(default_factory=dict)
     feed: dict[int, Any] = field(default_factory=dict)
     stop: dict[int, Any] = field(default_factory=dict)
+    met: dict[int, Any] = field(default_factory=dict)
     stay: dict[int, Any] = field(default_factory=dict)
     wait: dict[int, Any] = field(default_factory=dict)
     gap: dict[int, Any] = field(default_factory=dict)
@@ -204,9 +207,21 @@ class Programme:
             [o.water_price * self.take_water[i] for i, o in self.offers.items() if o.water]
             + [self.offers[i].water_price * r for i, r in self.fill.items()]
             + [o.coal_price * self.take_coal[i] for i, o in self.offers.items() if o.coal]
-            + [o.call_out * self.stop[i] for i, o in self.offers.items()]
+            + [o.call_out * self.met.get(i, self.stop[i]) for i, o in self.offers.items()]
             + [halts[j].night_price * z for (j, _, _), z in self.night.items()]
         )
+
+    @property
+    def most_money(self) -> float:
+        """More than any plan pays."""
+        tank, bunker = self.limits.tank, self.limits.bunker
+        cart = 0.0 if self.rules.cart is None else self.rules.cart.room
+        return sum(
+            o.call_out
+            + o.water_price * min(tank + cart, o.water)
+            + o.coal_price * min(bunker, o.coal)
+            for o in self.offers.values()
+        ) + sum(h.night_price for h in self.rules.halts.values())
 
     @property
     def stops(self) -> Any:  # noqa: ANN401  a PuLP expression
@@ -245,6 +260,7 @@ class Programme:
             *(x for legs in self.drive.values() for x in legs.values()),
             *self.night.values(),
             *self.uncoupled.values(),
+            *self.met.values(),
             *self.duty.values(),
             *self.meal.values(),
             *self.spared,

@@ -7,7 +7,7 @@ from typing import Literal
 
 from haulplan.demand.defaults import Assumption
 
-__all__ = ["Crest", "Crossing", "Day", "Leg", "Plan", "Stop", "Trace"]
+__all__ = ["Crest", "Crossing", "Day", "Fallback", "Leg", "Plan", "Stop", "Thirst", "Trace"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,8 +20,8 @@ class Stop:
     `arrive` is on reaching the place, `depart` on moving off, next morning after a night;
     `stay` of that is standing by day, `wait` included, `access_time` the drive off the
     road. `boiler` figures are above the working level. `fire` tells how the fire was kept
-    where a night was spent; `spare` is the distance still possible on arrival beyond the
-    next water, as far as the reserve allows.
+    where a night was spent; `spare` is how much further, at the rate of the leg just driven,
+    the train could have come with the reserve left [m].
     """
 
     kind: Literal["start", "supply", "halt", "bridge", "finish"]
@@ -58,6 +58,7 @@ class Stop:
     fire: str | None = None
     night_water: float = 0.0
     night_coal: float = 0.0
+    spare: float = 0.0
     meals: tuple[str, ...] = ()
     duties: tuple[str, ...] = ()
     money: float
@@ -124,6 +125,34 @@ class Day:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Thirst:
+    """The chance of running dry, its 95 % interval, and how many drives it was seen in."""
+
+    chance: float
+    low: float
+    high: float
+    drives: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fallback:
+    """What to do when nothing of one kind is to be had at a stop.
+
+    `stop` is its number. It is known too late beyond `decide_at`, where the train stands
+    at `decide_name`; from there the next stop is `next_name`, and the day ends `later`
+    than planned. Where there is none at all, `next_name` is None.
+    """
+
+    stop: int
+    kind: Literal["water", "coal"]
+    decide_at: float
+    decide_name: str
+    next_name: str | None
+    next_distance: float
+    later: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Trace:
     """Levels sample by sample along the route, at the moment of leaving each sample."""
 
@@ -141,6 +170,9 @@ class Plan:
 
     `objective` is what the aim minimised (seconds, money, stops or weighted points),
     `bound` the proven best there could be, `gap` their distance relative to `objective`.
+    `feeds` are distances between stops with the boiler water above the working level there,
+    where the boiler is a store of its own [m], [kg]. The reserves are those planned with;
+    `survives` tells that a way on is left whichever stop is found shut.
     """
 
     title: str
@@ -154,7 +186,13 @@ class Plan:
     legs: tuple[Leg, ...]
     crossings: tuple[Crossing, ...]
     crests: tuple[Crest, ...] = ()
+    feeds: tuple[tuple[float, float], ...] = ()
     days: tuple[Day, ...] = ()
+    fallbacks: tuple[Fallback, ...] = ()
+    reserve_water: float = 0.0
+    reserve_coal: float = 0.0
+    survives: bool = False
+    thirst: Thirst | None = None
     choices: tuple[int, ...]
     dry_weight: float
     lighting_up_coal: float | None

@@ -20,7 +20,6 @@ __all__ = ["Outcome", "Relaxation", "run"]
 Array = NDArray[np.float64]
 
 _OPTIONS: Final = (
-    ("mip_rel_gap", 0.0),
     ("mip_abs_gap", 1e-9),
     # Tighter tolerances make HiGHS call solvable problems infeasible; with its heuristics
     # switched off one by one it has called answers optimal that were not. Leave both be.
@@ -45,12 +44,14 @@ class _Solver(pulp.HiGHS):  # type: ignore[misc]
 
     #: Values by variable name to start from.
     start: Mapping[str, float] | None = None
+    #: How far from the best an answer may be, as a share of it.
+    gap: float = 0.0
 
     def createAndConfigureSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
         """Make the solver with our options."""
         solver = _SilentHighs()
         limit = self.timeLimit if self.timeLimit is not None else math.inf
-        for option, value in (*_OPTIONS, ("time_limit", limit)):
+        for option, value in (*_OPTIONS, ("mip_rel_gap", self.gap), ("time_limit", limit)):
             solver.setOptionValue(option, value)
         lp.solverModel = solver
 
@@ -102,6 +103,7 @@ def run(
     *,
     start: Mapping[str, float] | None = None,
     optional: bool = False,
+    gap: float = 0.0,
 ) -> Outcome:
     """Run the solver once and read its own words on how it ended.
 
@@ -115,6 +117,8 @@ def run(
         Values by variable name to start from.
     optional
         True if the time limit may end the run without an answer: not found, not proven.
+    gap
+        How far from the best the answer may be, as a share of it; proven is to that. [-]
 
     Returns
     -------
@@ -130,6 +134,7 @@ def run(
     limit = None if deadline is None else max(deadline - time.monotonic(), _LEAST_TIME)
     solver = _Solver(msg=False, timeLimit=limit)
     solver.start = start
+    solver.gap = gap
     try:
         problem.solve(solver)
     except pulp.PulpSolverError as error:

@@ -19,7 +19,7 @@ from haulplan.plan.reading import Margin, read_last_resort, read_limits, read_of
 from haulplan.plan.rules import Offer, Rules
 from haulplan.plan.run import run
 from haulplan.plan.stages import Staged, solve_stages
-from haulplan.plan.survive import broken_without, weak_stops
+from haulplan.plan.survive import WayOn, broken_without, ways_on, weak_stops
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim
@@ -50,6 +50,7 @@ class Work:
     emptied: float = 0.0
     drained: float = 0.0
     uncoupled: bool = False
+    met: bool = False
     fire: int | None = None
     duties: tuple[int, ...] = ()
     meals: tuple[int, ...] = ()
@@ -76,6 +77,8 @@ class Solution:
     stay: Array
     clock: Array
     work: tuple[Work, ...]
+    ways: tuple[WayOn, ...]
+    survives: bool
     aboard: Array
     aim: str
     objective: float
@@ -172,7 +175,8 @@ def solve(
         aboard = _carried(demand, solution)
         moved = _movement(demand, solution, aboard)
         if number and _within(moved, guess.margin, room) and guess.margin.mass <= _SETTLED * room:
-            return replace(solution, aboard=aboard)
+            ways = ways_on(staged.programme, _resorting(scenario, demand, posed))
+            return replace(solution, aboard=aboard, ways=ways, survives=survive)
         stuck = error is not None and moved.mass >= 0.5 * error.mass
         arrived = solution.carried(solution.arrive)
         guess = _Guess(
@@ -182,10 +186,19 @@ def solve(
             arriving={i: float(arrived[i]) for i in posed.offers if solution.stopped[i]},
             stopped=solution.stopped.tolist() if stuck else guess.stopped,
             hint={d.name: float(round(_value(d))) for d in staged.programme.decisions},
+            settled=number > 0,
             margin=Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time),
         )
         error = moved
     raise InternalError("the straightened model did not settle; please report the scenario")
+
+
+def _resorting(scenario: Scenario, demand: Demand, posed: Posed) -> Posed:
+    """The problem with the levels of last resort, asked for or not."""
+    if posed.last_resort is not None:
+        return posed
+    bare = Margin(mass=0.0, time=0.0)
+    return replace(posed, last_resort=read_last_resort(scenario, demand, bare))
 
 
 def _staged(
@@ -209,6 +222,7 @@ def _staged(
             stopped=guess.stopped,
             hint=guess.hint,
             brief=brief,
+            settled=guess.settled,
             tighten=tighten,
         )
         if staged is None and before is not None:
@@ -248,6 +262,7 @@ class _Guess:
     arriving: Mapping[int, float] = field(default_factory=dict)
     stopped: list[bool] | None = None
     hint: Mapping[str, float] | None = None
+    settled: bool = False
     margin: Margin = field(default_factory=lambda: Margin(mass=0.0, time=0.0))
 
 
@@ -314,6 +329,8 @@ def _solution(chain: Chain, staged: Staged) -> Solution:
         stay=at_nodes(programme.stay, 60.0) * stopped,
         clock=np.array([60 * _value(v) for v in programme.clock]),
         work=tuple(_work(programme, i) for i in range(count)),
+        ways=(),
+        survives=False,
         aboard=np.zeros(0),
         aim=staged.aim,
         objective=objective,
@@ -349,6 +366,7 @@ def _work(programme: Programme, i: int) -> Work:
         emptied=made(programme.empty, i),
         drained=made(programme.drained, i),
         uncoupled=made(programme.uncoupled, i) > 0.5,
+        met=made(programme.met, i) > 0.5,
         fire=fires[0] if fires else None,
         duties=tuple(k for (j, k), o in programme.duty.items() if j == i and _value(o) > 0.5),
         meals=tuple(k for (j, k, _), m in programme.meal.items() if j == i and _value(m) > 0.5),

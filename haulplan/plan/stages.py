@@ -19,6 +19,10 @@ _KEEP: Final = 1e-7
 _CUT_ROUNDS: Final = 25
 #: Rounds end when three of them close less than this share of the bound.
 _STALLED: Final = 1e-4
+#: Weights of a stop, of all the money there could be to pay, and of the fixed order.
+_STOP: Final = 100.0
+_SHARE: Final = 50.0
+_LEAST: Final = 0.01
 #: Fractions of the golden ratio keep sums over different stops apart.
 _GOLDEN: Final = 0.6180339887498949
 
@@ -41,6 +45,7 @@ def solve_stages(
     stopped: Sequence[bool] | None = None,
     hint: Mapping[str, float] | None = None,
     brief: bool = False,
+    settled: bool = False,
     tighten: bool = True,
 ) -> Staged | None:
     """Minimise the aims in order.
@@ -59,6 +64,9 @@ def solve_stages(
         Decisions of a similar problem by variable name.
     brief
         True to stop after the first aim.
+    settled
+        True to stay with the hint's decisions while none are better for the first aim: ties
+        among them are broken already.
     tighten
         False to leave out inequalities and first answer: the same plan, later.
 
@@ -72,18 +80,28 @@ def solve_stages(
         for node, stop in programme.stop.items():
             stop.bounds(float(stopped[node]), float(stopped[node]))
     name, stages = _stages(programme, aim)
-    expression = stages[0][1]
+    expression = stages[0]
     programme.problem.setObjective(_objective(programme, expression))
-    start = _tighten(programme, posed, hint, deadline) if tighten else None
+    before = None
+    if not tighten or _tighten(programme, posed):
+        before = _first_answer(programme, hint, deadline) if tighten or settled else None
+    start = programme.values if before is not None and tighten else None
     first = run(programme, deadline, start=start)
     if not first.found:
         return None
     if expression.isNumericalConstant():
         first = replace(first, value=0.0, bound=0.0)
-    if not brief and first.proven:
+    if settled and before is not None and before[0].value <= _kept(first.value):
+        programme.restore(before[1])  # as good as before, and its ties are broken already
+    elif not brief and first.proven:
         _break_ties(programme, stages, first, deadline, tighten=tighten)
     _settle(programme, late=not brief)
     return Staged(programme=programme, aim=name, expression=expression, first=first)
+
+
+def _kept(value: float) -> float:
+    """What a stage may be worsened to by those after it."""
+    return value + _KEEP * max(abs(value), 1.0)
 
 
 def _objective(programme: Programme, expression: Any) -> Any:  # noqa: ANN401  PuLP expressions
@@ -91,47 +109,59 @@ def _objective(programme: Programme, expression: Any) -> Any:  # noqa: ANN401  P
     return programme.clock[-1] * 0.0 if constant else expression
 
 
-def _stages(programme: Programme, aim: Aim) -> tuple[str, list[tuple[str, Any]]]:
-    """Name of the aim and the expressions to minimise in order."""
+def _stages(programme: Programme, aim: Aim) -> tuple[str, list[Any]]:
+    """Name of the aim and the expressions to minimise in order.
+
+    The last is one of several: stops, then money, then a fixed order among decisions.
+    """
     single = {
         "earliest": programme.minutes,
-        "cheapest": programme.money,
         "fewest stops": programme.stops,
+        "cheapest": programme.money,
     }
+    name: str = aim.first or "weighted"
     if aim.first is not None:
-        others = [name for name in single if name != aim.first]
-        return aim.first, [(name, single[name]) for name in (aim.first, *others)]
-    weighted = pulp.lpSum(
-        weight * expression
-        for weight, expression in (
-            (aim.minute or 0.0, programme.minutes),
-            (aim.money or 0.0, programme.money),
-            (aim.stop or 0.0, programme.stops),
+        first = single.pop(aim.first)
+    else:
+        first = pulp.lpSum(
+            weight * expression
+            for weight, expression in (
+                (aim.minute or 0.0, programme.minutes),
+                (aim.money or 0.0, programme.money),
+                (aim.stop or 0.0, programme.stops),
+            )
+            if weight
         )
-        if weight
-    )
-    return "weighted", [("weighted", weighted), *single.items()]
+    stages = [first]
+    if "earliest" in single:
+        stages.append(single["earliest"])
+    last = _order(programme)
+    if "cheapest" in single:
+        last += _SHARE / max(programme.most_money, 1.0) * single["cheapest"]
+    if "fewest stops" in single:
+        last += _STOP * single["fewest stops"]
+    return name, [*stages, last]
 
 
-def _tighten(
-    programme: Programme,
-    posed: Posed,
-    hint: Mapping[str, float] | None,
-    deadline: float | None,
-) -> dict[str, float] | None:
-    """Add inequalities and find a start; None where none is known."""
+def _order(programme: Programme) -> Any:  # noqa: ANN401  a PuLP expression
+    """A fixed order among decisions, of no weight beside anything else."""
+    decisions = programme.decisions
+    weight = _LEAST / max(len(decisions), 1)
+    return pulp.lpSum([weight * (1 + i * _GOLDEN % 1) * d for i, d in enumerate(decisions)])
+
+
+def _tighten(programme: Programme, posed: Posed) -> bool:
+    """Add inequalities; False where even the relaxation has no answer."""
     stores = [
         store_windows(programme, posed.chain, posed.offers, posed.limits, store)
         for store in ("water", "coal")
     ]
     relaxed = Relaxation(programme)
     if not _cut(relaxed, [windows for windows in stores if windows is not None]):
-        return None  # no answer; the solver says so itself
+        return False
     for number, row in enumerate(relaxed.binding):
         _add_row(programme, row, f"valid_{row.number}_{number:05d}")
-    if not _first_answer(programme, hint, deadline):
-        return None
-    return programme.values
+    return True
 
 
 def _cut(relaxed: Relaxation, stores: Sequence[Windows]) -> bool:
@@ -158,32 +188,31 @@ def _add_row(programme: Programme, row: Inequality, name: str) -> None:
 
 def _first_answer(
     programme: Programme, hint: Mapping[str, float] | None, deadline: float | None
-) -> bool:
-    """Find the answer of the decisions taken for a similar problem, if there is one."""
+) -> tuple[Outcome, dict[str, float]] | None:
+    """The answer of the decisions taken for a similar problem, if there is one."""
     if hint is None:
-        return False
+        return None
     kept = [(d, d.lowBound, d.upBound) for d in programme.decisions]
     for d, low, high in kept:
-        same = min(max(hint[d.name], low), high)
+        same = min(max(hint.get(d.name, low), low), high)
         d.bounds(same, same)
     outcome = run(programme, deadline, optional=True)
     for d, low, high in kept:
         d.bounds(low, high)
-    return outcome.found
+    return (outcome, programme.values) if outcome.found else None
 
 
 def _break_ties(
     programme: Programme,
-    stages: Sequence[tuple[str, Any]],
+    stages: Sequence[Any],
     first: Outcome,
     deadline: float | None,
     *,
     tighten: bool,
 ) -> None:
-    """Improve the later aims, keeping each before it; last, a fixed order among stops."""
+    """Improve the later aims, keeping each before it."""
     value, values = first.value, programme.values
-    alone = False
-    for number, (stage, expression) in enumerate(stages):
+    for number, expression in enumerate(stages):
         if number and not expression.isNumericalConstant():
             programme.problem.setObjective(expression)
             start = programme.values if tighten else None
@@ -192,39 +221,28 @@ def _break_ties(
                 programme.restore(values)  # a stage that fails leaves the stage before it
                 return
             value, values = outcome.value, programme.values
-        if not expression.isNumericalConstant():
-            kept = value + _KEEP * max(abs(value), 1.0)
-            programme.problem.addConstraint(expression <= kept, f"keep_{stage[:4]}")
+        if number < len(stages) - 1 and not expression.isNumericalConstant():
+            programme.problem.addConstraint(expression <= _kept(value), f"keep_{number}")
         if number == 0 and tighten:
-            alone = _alone(programme, deadline)
-    if not alone:
-        decisions = programme.decisions
-        programme.problem.setObjective(
-            pulp.lpSum([(1 + i * _GOLDEN % 1) * d for i, d in enumerate(decisions)])
-        )
-        start = programme.values if tighten else None
-        if not run(programme, deadline, start=start).found:
-            programme.restore(values)
+            _fix_if_alone(programme, deadline)
 
 
-def _alone(programme: Programme, deadline: float | None) -> bool:
-    """Whether no other decisions are as good; if so they are fixed for what follows."""
+def _fix_if_alone(programme: Programme, deadline: float | None) -> None:
+    """Where no other decisions are as good, fix them for what follows."""
     values = programme.values
     decisions = [(d, float(round(d.varValue or 0.0))) for d in programme.decisions]
     if not decisions:
-        return True
+        return
     # the row is lifted afterwards by its slack, not taken out
     slack = programme.problem.add_variable("differs", 0.0, 0.0)
     differ = pulp.lpSum([d if whole < 0.5 else 1 - d for d, whole in decisions])
     programme.problem.addConstraint(differ + slack >= 1, "other_decisions")
     other = run(programme, deadline, optional=True)
     slack.bounds(0.0, 1.0)
-    alone = other.proven and not other.found
-    if alone:
+    if other.proven and not other.found:
         for d, whole in decisions:
             d.bounds(whole, whole)
     programme.restore({**values, slack.name: 1.0})
-    return alone
 
 
 def _settle(programme: Programme, *, late: bool) -> None:

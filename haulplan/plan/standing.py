@@ -96,10 +96,13 @@ def _add_takes(programme: Programme, i: int, offer: Offer | None) -> None:
         emptied = programme.empty[i] = programme.variable(f"empty_{i:05d}", 0.0, most)
         programme.add(emptied <= most * stop, f"emptied_{i:05d}")
         programme.add(emptied <= arrive["cart"][i], f"from_cart_{i:05d}")
-        most = min(cart.room, offer.water) if offer is not None else 0.0
+        most = min(cart.room, offer.water) if offer is not None and not offer.truck else 0.0
         if most > 0:
             fill = programme.fill[i] = programme.variable(f"fill_{i:05d}", 0.0, most)
             programme.add(fill <= most * stop, f"filled_{i:05d}")
+    if offer is not None and offer.truck:
+        programme.met[i] = programme.decision(f"met_{i:05d}")
+        programme.add(programme.met[i] <= stop, f"meets_{i:05d}")
     access = (0.0, 0.0) if offer is None else (offer.access_water, offer.access_coal)
     for store, room, least, way, takes in (
         ("water", limits.tank, limits.reserve_water, access[0], programme.take_water),
@@ -114,7 +117,7 @@ def _add_takes(programme: Programme, i: int, offer: Offer | None) -> None:
         taken: Any = emptied if store == "water" else 0.0
         if most > 0:
             take = takes[i] = programme.variable(f"take_{store}_{i:05d}", 0.0, most)
-            programme.add(take <= most * stop, f"taken_{store}_{i:05d}")
+            programme.add(take <= most * programme.met.get(i, stop), f"taken_{store}_{i:05d}")
             taken = taken + take
         if most > 0 or (store == "water" and cart is not None):
             programme.add(level + taken <= room, f"room_{store}_{i:05d}")
@@ -158,32 +161,31 @@ def _add_time(programme: Programme, i: int, offer: Offer | None, halt: Halt) -> 
     rules, stop, stay = programme.rules, programme.stop[i], programme.stay[i]
     wait: Any = programme.wait.get(i, 0.0)
     done = [(duty, programme.duty[i, k]) for k, duty in enumerate(rules.duties)]
-    work = [duty.takes * o for duty, o in done if not duty.beside]
-    work += [rules.meals[k].takes * m for (j, k, _), m in programme.meal.items() if j == i]
+    meals = [rules.meals[k].takes * m for (j, k, _), m in programme.meal.items() if j == i]
+    work = [*meals, *(duty.takes * o for duty, o in done if not duty.beside)]
     if i in programme.empty and rules.cart is not None:
         work.append(programme.empty[i] * (1 / rules.cart.rate))
     beside = [duty.takes * o for duty, o in done if duty.beside]
     water, coal, set_up = [], [], 0.0
     if offer is not None:
-        set_up = offer.set_up
+        set_up = offer.set_up * programme.met.get(i, stop)
         rate = 1 / offer.water_rate
         water = [rate * t[i] for t in (programme.take_water, programme.fill) if i in t]
         coal = [t[i] * (1 / offer.coal_rate) for t in (programme.take_coal,) if i in t]
-    served = [[*water, *coal]] if offer is not None and offer.in_turn else [water, coal]
-    for number, part in enumerate(part for part in served if part or offer is not None):
+    for number, part in enumerate(
+        [[*water, *coal]] if offer is not None and offer.in_turn else [water, coal]
+    ):
         programme.add(
-            stay >= wait + set_up * stop + pulp.lpSum([*part, *work]), f"serves_{i:05d}_{number}"
+            stay >= wait + set_up + pulp.lpSum([*part, *work]), f"serves_{i:05d}_{number}"
         )
-    if offer is None:
-        programme.add(stay >= wait + pulp.lpSum(work), f"works_{i:05d}")
     if beside:
-        programme.add(stay >= wait + pulp.lpSum([*beside, *work]), f"beside_{i:05d}")
+        programme.add(stay >= wait + pulp.lpSum([*beside, *meals]), f"beside_{i:05d}")
     call: Any = 0.0
     if halt.stay is not None:
         call = halt.stay * stop
         programme.add(stay >= wait + call, f"calls_{i:05d}")
     idle = pulp.lpSum([*water, *coal, *work, *beside])
-    programme.add(stay <= wait + set_up * stop + call + idle, f"stays_{i:05d}")
+    programme.add(stay <= wait + set_up + call + idle, f"stays_{i:05d}")
 
 
 def _add_worth(programme: Programme, i: int, offer: Offer | None, halt: Halt) -> None:
@@ -193,7 +195,7 @@ def _add_worth(programme: Programme, i: int, offer: Offer | None, halt: Halt) ->
         return
     rooms = [(limits.tank, programme.take_water), (limits.bunker, programme.take_coal)]
     if rules.cart is not None:
-        rooms += [(rules.cart.room, programme.fill), (rules.cart.room, programme.empty)]
+        rooms += [(rules.cart.room, programme.fill), (limits.tank, programme.empty)]
     worth = [
         take[i] * (1 / min(LEAST_TAKEN * room, take[i].upBound))
         for room, take in rooms
@@ -213,7 +215,7 @@ def _add_hours(programme: Programme, i: int, offer: Offer) -> None:
     late: Any = 0.0
     if i in programme.wait or math.isfinite(offer.closes):
         late = programme.give("hours", i, "late")
-    if i in programme.wait:
+    if i in programme.wait and math.isfinite(offer.opens):
         opens, give = offer.opens + margin, 0.0
         if programme.rules.nights:
             give = (max(opens, 0.0) + _DAY * programme.rules.nights) * (1 - stop)

@@ -16,8 +16,10 @@ from haulplan.plan.build import Posed, Shut, add_recourse
 from haulplan.plan.model import Programme
 from haulplan.plan.run import run
 
-__all__ = ["WayOn", "broken_without", "planned_takes", "way_on", "weak_stops"]
+__all__ = ["WayOn", "broken_without", "planned_takes", "way_on", "ways_on", "weak_stops"]
 
+#: The arrival of a way on is the earliest to within this share of it.
+_NEAR: Final = 1e-3
 #: Less than this is not a take. [kg]
 _NOTHING: Final = 1e-3
 
@@ -26,13 +28,14 @@ _NOTHING: Final = 1e-3
 class WayOn:
     """What to do when a stop is found shut, decided at node `first`.
 
-    `stops` are the nodes of the stops made from there on, `minutes` the arrival.
+    `stops` are the nodes of the stops made from there on, `minutes` the arrival; None where
+    there is no way on even with the stop known to be shut from the start.
     """
 
     shut: Shut
     first: int
     stops: tuple[int, ...]
-    minutes: float
+    minutes: float | None
 
 
 def planned_takes(programme: Programme) -> list[Shut]:
@@ -82,10 +85,38 @@ def way_on(programme: Programme, posed: Posed, shut: Shut, first: int) -> WayOn 
     """
     recourse = _from_here(programme, posed, shut, first, elastic=False)
     recourse.problem.setObjective(recourse.minutes)
-    if not run(recourse, None).found:
+    if not run(recourse, None, gap=_NEAR).found:
         return None
     stops = tuple(i for i, y in recourse.stop.items() if i >= first and _value(y) > 0.5)
     return WayOn(shut=shut, first=first, stops=stops, minutes=_value(recourse.clock[-1]))
+
+
+def ways_on(programme: Programme, posed: Posed) -> tuple[WayOn, ...]:
+    """For every planned stop the way on when it is found shut, decided as late as can be.
+
+    Parameters
+    ----------
+    programme
+        Solved.
+    posed
+        Its problem.
+
+    Returns
+    -------
+    ways
+        Decided at the stop itself, or at the last stop before it that leaves a way; from
+        the start, without one, where none does.
+    """
+    made = [0, *sorted(i for i, y in programme.stop.items() if _value(y) > 0.5)]
+    ways = []
+    for shut in planned_takes(programme):
+        found = None
+        for first in [i for i in reversed(made) if i <= shut.node]:
+            found = way_on(programme, posed, shut, first)
+            if found is not None:
+                break
+        ways.append(found or WayOn(shut=shut, first=0, stops=(), minutes=None))
+    return tuple(ways)
 
 
 def weak_stops(programme: Programme, posed: Posed) -> list[Shut]:
@@ -153,6 +184,8 @@ _HELD: Final = (
 
 
 def _held(solved: Any) -> Any:  # noqa: ANN401  variables in lists and mappings
+    if isinstance(solved, (pulp.LpVariable, pulp.LpAffineExpression)):  # the latter a mapping
+        return _value(solved)
     if isinstance(solved, Mapping):
         return {key: _held(value) for key, value in solved.items()}
     if isinstance(solved, list):

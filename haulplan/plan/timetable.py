@@ -1,6 +1,8 @@
 """From the solver's answer to the plan a crew reads: stops, legs, crossings, warnings."""
 
 import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, version
 from itertools import pairwise
 from typing import Final, Literal
@@ -9,7 +11,7 @@ import numpy as np
 
 from haulplan.demand import Demand
 from haulplan.plan.legs import Node
-from haulplan.plan.plan import Crest, Crossing, Day, Leg, Plan, Stop
+from haulplan.plan.plan import Crest, Crossing, Day, Fallback, Leg, Plan, Stop
 from haulplan.plan.solve import Solution
 from haulplan.route import Route
 from haulplan.route.profile import climb_of
@@ -62,6 +64,12 @@ def write_plan(scenario: Scenario, route: Route, demand: Demand, solution: Solut
         _stop(scenario, demand, solution, i, number, 1 + int(nights[i]))
         for number, i in enumerate(kept)
     )
+    legs = tuple(
+        _leg(route, demand, solution, nodes[a], nodes[b], number)
+        for number, (a, b) in enumerate(pairwise(kept))
+    )
+    spare = _spare(scenario, stops, legs)
+    stops = tuple(replace(stop, spare=far) for stop, far in zip(stops, spare, strict=True))
     crossings = _crossings(scenario, route, demand, solution)
     scale = {"earliest": 60.0}.get(solution.aim, 1.0)
     return Plan(
@@ -73,10 +81,7 @@ def write_plan(scenario: Scenario, route: Route, demand: Demand, solution: Solut
         gap=solution.gap,
         proven=solution.proven,
         stops=stops,
-        legs=tuple(
-            _leg(route, demand, solution, nodes[a], nodes[b], number)
-            for number, (a, b) in enumerate(pairwise(kept))
-        ),
+        legs=legs,
         crossings=crossings,
         crests=tuple(
             Crest(
@@ -87,7 +92,16 @@ def write_plan(scenario: Scenario, route: Route, demand: Demand, solution: Solut
             for i, node in enumerate(nodes)
             if node.kind == "crest"
         ),
+        feeds=tuple(
+            (node.distance, float(solution.leave["boiler"][i]))
+            for i, node in enumerate(nodes)
+            if demand.has_boiler and not solution.stopped[i]
+        ),
         days=_days(scenario, demand, stops),
+        fallbacks=_fallbacks(solution, kept),
+        reserve_water=scenario.file.reserve.water,
+        reserve_coal=scenario.file.reserve.coal,
+        survives=solution.survives,
         choices=solution.gears,
         dry_weight=demand.dry_weight,
         lighting_up_coal=demand.lighting_up_coal,
@@ -136,7 +150,7 @@ def _stop(
         access_time=work.access_time,
         access_water=work.access_water,
         access_coal=work.access_coal,
-        truck=offer.row if offer is not None and offer.truck else None,
+        truck=offer.row if offer is not None and work.met else None,
         tank_arrive=float(solution.arrive["water"][i]),
         tank_depart=float(moment["water"][i]),
         bunker_arrive=float(solution.arrive["coal"][i]),
@@ -163,12 +177,51 @@ def _stop(
     )
 
 
+def _spare(scenario: Scenario, stops: tuple[Stop, ...], legs: tuple[Leg, ...]) -> list[float]:
+    """How much further than each stop the leg to it could have led [m]."""
+    reserve = scenario.file.reserve
+    spare = [0.0]
+    for stop, leg in zip(stops[1:], legs, strict=True):
+        further = [
+            (level - kept) * leg.length / used
+            for level, kept, used in (
+                (stop.tank_arrive, reserve.water, leg.water),
+                (stop.bunker_arrive, reserve.coal, leg.coal),
+            )
+            if used > 0
+        ]
+        spare.append(max(min(further, default=0.0), 0.0))
+    return spare
+
+
+def _fallbacks(solution: Solution, kept: Sequence[int]) -> tuple[Fallback, ...]:
+    """What to do at each stop found shut, in the words of the plan."""
+    nodes = solution.chain.nodes
+    found = []
+    for way in solution.ways:
+        shut = way.shut
+        ahead = [i for i in way.stops if i > shut.node and nodes[i].kind == "supply"]
+        following = nodes[ahead[0]] if ahead else nodes[-1]
+        found.append(
+            Fallback(
+                stop=list(kept).index(shut.node),
+                kind=shut.kind,
+                decide_at=nodes[way.first].distance,
+                decide_name=nodes[way.first].name,
+                next_name=following.name if way.minutes is not None else None,
+                next_distance=following.distance,
+                later=0.0 if way.minutes is None else 60 * way.minutes - float(solution.clock[-1]),
+            )
+        )
+    return tuple(found)
+
+
 def _money(solution: Solution, i: int) -> float:
     """What is paid at a node where the train stands."""
     if not solution.stopped[i]:
         return 0.0
     money, offer, work = 0.0, solution.offers.get(i), solution.work[i]
-    if offer is not None:
+    if offer is not None and (work.met or not offer.truck):
         money = offer.call_out + offer.coal_price * float(solution.take_coal[i])
         money += offer.water_price * (float(solution.take_water[i]) + work.filled)
     if work.fire is not None:
