@@ -40,18 +40,24 @@ def all_outputs(
     files
         Text or bytes by file name.
     """
-    from haulplan.outputs import charts, exchange, maps, tables  # noqa: PLC0415  lazy start
+    from haulplan.outputs import charts, exchange, maps, navigation, tables  # noqa: PLC0415  lazy start
+    from haulplan.outputs.diary import plan_calendar  # noqa: PLC0415  as above
     from haulplan.outputs.roadbook import open_book  # noqa: PLC0415  as above
     from haulplan.outputs.sheets import draw_sheets  # noqa: PLC0415  as above
+    from haulplan.outputs.workbook import plan_workbook  # noqa: PLC0415  as above
 
     book = open_book(scenario, route, plan, system, demand)
     files: dict[str, str | bytes] = {
         **draw_sheets(book),
+        "plan.xlsx": plan_workbook(book),
+        "plan.ics": plan_calendar(book),
         "stops.csv": tables.stops_csv(scenario, plan, system),
         "legs.csv": tables.legs_csv(scenario, plan, system),
         "plan.json": exchange.plan_json(scenario, route, plan),
         "profile.svg": charts.draw_profile(scenario, route, plan, trace, system),
     }
     if route.line is not None:
+        files["route.gpx"] = navigation.route_gpx(scenario, route, plan, system)
+        files["plan.geojson"] = navigation.plan_geojson(scenario, route, plan, system)
         files["map.html"] = maps.draw_map(scenario, route, plan, system)
     return files

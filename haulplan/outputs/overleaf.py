@@ -11,7 +11,7 @@ from haulplan.outputs.paper import Marked, join, listed, ruled, told
 from haulplan.outputs.roadbook import Book, Met, alternatives, letter_of
 from haulplan.outputs.tables import clock_text
 from haulplan.outputs.thirst import Thirst
-from haulplan.plan.plan import Stop
+from haulplan.plan.plan import Fallback, Stop
 from haulplan.scenario.schema import Supply
 
 __all__ = ["contacts_of", "least_to_leave_with", "overleaf", "stale_note", "stale_words"]
@@ -164,6 +164,9 @@ def _failures(book: Book, day: int) -> Marked:
         if book.thirsty is not None:
             least += f" ({water.number(least_to_leave_with(book, place, book.thirsty))})"
         others = []
+        for way in book.plan.fallbacks:
+            if way.stop == stop.number and stands(stop):
+                others.append(_way_words(book, way))
         for what in ("water", "coal"):
             found = alternatives(book.scenario, book.route, stop, what)
             others += [
@@ -173,10 +176,23 @@ def _failures(book: Book, day: int) -> Marked:
             ]
             if getattr(stop, f"{what}_taken") > 0 and stands(stop) and not found:
                 others.append(f"{what}: no other place is listed: the weak stop; make sure of it")
+        if stop.spare > 0 and stop.kind != "start":
+            others.append(f"spare on arrival: {distance.text(stop.spare)}")
         name = f"{stop.number} {stop.name}" if stands(stop) else stop.name
         rows.append([name, least, join(others)])
     return ruled(
         ("stop", f"leave with {water.label}", "if nothing can be had there"), rows, "failures"
+    )
+
+
+def _way_words(book: Book, way: Fallback) -> str:
+    """A way on that the plan has proved for a stop found shut."""
+    if way.next_name is None:
+        return f"{way.kind}: NO WAY ON is proved: the weak stop; make sure of it"
+    distance = book.system.distance
+    return (
+        f"{way.kind} shut: decide by {way.decide_name} at {distance.text(way.decide_at)}, next "
+        f"{way.next_name} at {distance.text(way.next_distance)}, {way.later / 60:.0f} min later"
     )
 
 
@@ -257,6 +273,12 @@ def _letters(book: Book, day: int) -> Marked:
 
 
 def _warnings(book: Book) -> Iterator[str]:
+    thirst = book.plan.thirst
+    if thirst is not None:
+        yield (
+            f"chance of running dry {100 * thirst.chance:.1f} % "
+            f"({100 * thirst.low:.1f} to {100 * thirst.high:.1f} % in {thirst.drives:,} drives)"
+        )
     yield from dict.fromkeys((*book.plan.warnings, *book.route.warnings))
     distance = book.system.distance
     for stop, reached in zip(book.plan.stops, book.reached, strict=False):

@@ -16,6 +16,7 @@ from haulplan.demand.hills import Descent
 from haulplan.errors import InputError, NoPlanError
 from haulplan.outputs.doing import stands
 from haulplan.outputs.exchange import plan_json
+from haulplan.outputs.paper import Marked, told
 from haulplan.outputs.tables import clock_text
 from haulplan.outputs.thirst import Reached, Thirst, drive_again, thirst_of
 from haulplan.outputs.turns import Turn, find_turns
@@ -30,6 +31,8 @@ __all__ = [
     "Met",
     "alternatives",
     "clock_range",
+    "day_heading",
+    "day_range",
     "letter_of",
     "loaded_weight",
     "open_book",
@@ -401,4 +404,56 @@ def loaded_weight(plan: Plan) -> float | None:
         + first.bunker_depart
         + first.cart_depart
         + first.boiler_depart
+    )
+
+
+def day_range(early: float, late: float, day: int) -> str:
+    """A range of clocks on one day of the run.
+
+    Parameters
+    ----------
+    early, late
+        Clocks from midnight of the plan's first date. [s]
+    day
+        Counted from 1. [-]
+
+    Returns
+    -------
+    text
+        As "09:20-09:35"; one clock where they are the same minute.
+    """
+    first, last = (clock_text(clock - _DAY * (day - 1)) for clock in (early, late))
+    return first if first == last else f"{first}\N{EN DASH}{last}"
+
+
+def day_heading(book: Book, day: int, name: str = "") -> Marked:
+    """Title, day, revision and units: the same words at the head of every sheet.
+
+    Parameters
+    ----------
+    book
+        The plan.
+    day
+        Counted from 1; 0 for a sheet of the whole run.
+    name
+        Of the sheet.
+
+    Returns
+    -------
+    markup
+        A heading and a line.
+    """
+    plan, system = book.plan, book.system
+    days = max(stop.day for stop in plan.stops)
+    date = plan.days[day - 1].date if day and len(plan.days) >= day else plan.date
+    words = [f"{date:%A} {date.isoformat()}"]
+    if day and days > 1:
+        words.append(f"day {day} of {days}")
+    words.append(f"revision {book.revision}")
+    kinds = ("distance", "height", "water", "coal", "mass")
+    units = ", ".join(getattr(system, kind).label for kind in kinds)
+    title = f"{name}: {plan.title}" if name else plan.title
+    return Marked(
+        f"<h1>{told(title)}</h1> <p>{told('; '.join(words))}; units: {told(units)}; local clock, "
+        f"24 hours.</p> "
     )

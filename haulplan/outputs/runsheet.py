@@ -18,14 +18,16 @@ from haulplan.outputs.roadbook import (
     Met,
     alternatives,
     clock_range,
+    day_heading,
+    day_range,
     letter_of,
     loaded_weight,
     sunset,
 )
 from haulplan.outputs.tables import clock_text
-from haulplan.plan.plan import Stop
+from haulplan.plan.plan import Fallback, Stop
 
-__all__ = ["day_heading", "day_range", "run_sheet", "towards"]
+__all__ = ["run_sheet"]
 
 Row = Sequence[str | tuple[str, int]]
 
@@ -54,58 +56,6 @@ def run_sheet(book: Book) -> str:
     days = max(stop.day for stop in book.plan.stops)
     body = "".join(_day(book, day) for day in range(1, days + 1))
     return page(book.plan.title, "run-sheet.html", body, wide=True)
-
-
-def day_range(early: float, late: float, day: int) -> str:
-    """A range of clocks on one day of the run.
-
-    Parameters
-    ----------
-    early, late
-        Clocks from midnight of the plan's first date. [s]
-    day
-        Counted from 1. [-]
-
-    Returns
-    -------
-    text
-        As "09:20-09:35"; one clock where they are the same minute.
-    """
-    first, last = (clock_text(clock - _DAY * (day - 1)) for clock in (early, late))
-    return first if first == last else f"{first}\N{EN DASH}{last}"
-
-
-def day_heading(book: Book, day: int, name: str = "") -> Marked:
-    """Title, day, revision and units: the same words at the head of every sheet.
-
-    Parameters
-    ----------
-    book
-        The plan.
-    day
-        Counted from 1; 0 for a sheet of the whole run.
-    name
-        Of the sheet.
-
-    Returns
-    -------
-    markup
-        A heading and a line.
-    """
-    plan, system = book.plan, book.system
-    days = max(stop.day for stop in plan.stops)
-    date = plan.days[day - 1].date if day and len(plan.days) >= day else plan.date
-    words = [f"{date:%A} {date.isoformat()}"]
-    if day and days > 1:
-        words.append(f"day {day} of {days}")
-    words.append(f"revision {book.revision}")
-    kinds = ("distance", "height", "water", "coal", "mass")
-    units = ", ".join(getattr(system, kind).label for kind in kinds)
-    title = f"{name}: {plan.title}" if name else plan.title
-    return Marked(
-        f"<h1>{told(title)}</h1> <p>{told('; '.join(words))}; units: {told(units)}; local clock, "
-        f"24 hours.</p> "
-    )
 
 
 def _day(book: Book, day: int) -> str:
@@ -186,11 +136,11 @@ def _next_water(book: Book, numbers: Sequence[int]) -> str:
     begin = stops[numbers[0]].distance
     later = next((i for i in numbers[1:] if stops[i].water_taken > 0), None)
     if later is None:
-        words = f"NO WATER TO BE TAKEN TODAY; last stop {towards(book, begin, stops[numbers[-1]])}"
+        words = f"NO WATER TO BE TAKEN TODAY; last stop {_towards(book, begin, stops[numbers[-1]])}"
         return f'<p class="next">{told(words)}</p>'
     levels = _levels(book, later)
     words = (
-        f"NEXT WATER {towards(book, begin, stops[later])}: {stops[later].name}, arrive with "
+        f"NEXT WATER {_towards(book, begin, stops[later])}: {stops[later].name}, arrive with "
         f"{levels[0]} {book.system.water.label}"
     )
     if len(levels) > 1:
@@ -198,23 +148,8 @@ def _next_water(book: Book, numbers: Sequence[int]) -> str:
     return f'<p class="next">{told(words)}</p>'
 
 
-def towards(book: Book, begin: float, stop: Stop) -> str:
-    """How far it is to a stop.
-
-    Parameters
-    ----------
-    book
-        The plan.
-    begin
-        Where one stands. [m]
-    stop
-        Where one goes.
-
-    Returns
-    -------
-    text
-        With its unit.
-    """
+def _towards(book: Book, begin: float, stop: Stop) -> str:
+    """How far it is to a stop."""
     return book.system.distance.text(stop.distance - begin)
 
 
@@ -293,12 +228,18 @@ def _onwards(book: Book, place: int, *, last: bool) -> Marked:
         return Marked("")
     later = next((s for s in stops[place + 1 :] if s.water_taken > 0), stops[-1])
     label = f"to {later.number}" if stands(later) else "finish"
-    return join([label, towards(book, here.distance, later)])
+    return join([label, _towards(book, here.distance, later)])
 
 
 def _else(book: Book, stop: Stop) -> Marked:
     """Letters of the places to turn to, and how far on or back they are."""
     distance = book.system.distance
+    planned = [way for way in book.plan.fallbacks if way.stop == stop.number and stands(stop)]
+    if planned:
+        way = planned[0]
+        if way.next_name is None:
+            return join(["WEAK", "ring first"])
+        return join([_letter(book, way), f"by {distance.number(way.decide_at)}"])
     words = []
     what = "water" if stop.water_taken > 0 else "coal"
     for other in alternatives(book.scenario, book.route, stop, what):
@@ -307,6 +248,16 @@ def _else(book: Book, stop: Stop) -> Marked:
     if not words and stands(stop) and stop.water_taken > 0:
         words = ["NONE"]
     return join(words)
+
+
+def _letter(book: Book, way: Fallback) -> str:
+    """The letter of a fallback, or its name where it is the finish."""
+    rows = [
+        passing.row
+        for passing in book.route.passings
+        if passing.kind == "supply" and abs(passing.distance - way.next_distance) < 1.0
+    ]
+    return f"to {letter_of(rows[0])}" if rows else "on"
 
 
 def _lines(place: str, action: str) -> int:
@@ -324,9 +275,10 @@ def _key(book: Book, left: int) -> str:
     """What the columns' marks mean."""
     thirsty = "(…) if thirsty, 9 runs in 10 use less. " if book.reached else ""
     more = f" {left} more on the road: overleaf." if left else ""
-    return (
-        f"<p>Tank on arrival, {thirsty}Else: letter overleaf, + on, \N{MINUS SIGN} back.{more}</p>"
-    )
+    marks = "+ on, \N{MINUS SIGN} back"
+    if book.plan.fallbacks:
+        marks = "decide by that place"
+    return f"<p>Tank on arrival, {thirsty}Else: letter overleaf, {marks}.{more}</p>"
 
 
 def _between(book: Book, begin: float, end: float, room: int) -> tuple[list[Met], list[Met]]:
