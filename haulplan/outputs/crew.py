@@ -71,7 +71,7 @@ def _steered(book: Book, day: int) -> Iterator[tuple[float, str, str, Marked]]:
         )
         side = _side(book, stop)
         clock = day_range(stop.arrive, stop.arrive, stop.day) if number else ""
-        yield stop.distance, clock, f"{name} {stop.name}", told(f"{side} side" if side else "")
+        yield stop.distance, clock, name, told(f"{side} side" if side else "")
     for turn in book.turns:
         if begin < turn.distance < end:
             yield turn.distance, "", f"TURN {turn.words}", Marked("")
@@ -125,7 +125,7 @@ def support_driver(book: Book) -> str:
         f"<h2>Trucks</h2>{listed(_loads(book))}<h2>Whom to ring</h2>"
         f"{ruled(('for', 'ring', 'about'), contacts_of(book, 0), 'contacts')}</section>"
     )
-    return page(book.plan.title, "support-driver.html", body)
+    return page(book.plan.title, "support-driver.html", body, wide=True)
 
 
 def _set_up(book: Book, stop: Stop) -> float:
@@ -272,7 +272,7 @@ def _card(book: Book, place: int) -> Marked:
         ]  # fmt: skip
     lines.append("Air gap at the filler; keep the public back from hose and steam.")
     blank = ruled(
-        ("arrived", "dip in", "taken", "bags", "dip out", "left"), [[""] * 6], "blank-row"
+        ("arrived", "dip in", "taken", "bags", "dip out", "left"), [["\N{NO-BREAK SPACE}"] * 6], "blank-row"
     )
     return Marked(
         f'<div class="card"><h3>{stop.number} {told(stop.name)}, '

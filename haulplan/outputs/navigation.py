@@ -120,11 +120,8 @@ def _drawn(line: Line) -> Iterator[tuple[float, float, float]]:
     north = np.interp(at, line.distance, line.latitude)
     east = np.interp(at, line.distance, np.unwrap(line.longitude, period=360.0))
     east = (east + 180.0) % 360.0 - 180.0
-    for distance, latitude, longitude in zip(
-        at.tolist(), np.round(north, _DIGITS).tolist(), np.round(east, _DIGITS).tolist(),
-        strict=True,
-    ):  # fmt: skip
-        yield distance, latitude, longitude
+    rounded = (np.round(side, _DIGITS).tolist() for side in (north, east))
+    yield from zip(at.tolist(), *rounded, strict=True)
 
 
 def _waypoints(
