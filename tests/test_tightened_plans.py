@@ -17,8 +17,8 @@ from small.writing import write_problem
 
 from haulplan.demand import build_demand
 from haulplan.errors import NoPlanError
-from haulplan.plan.legs import AffineLeg, Chain, MassLimit, Node
 from haulplan.plan.build import Posed
+from haulplan.plan.legs import AffineLeg, Chain, MassLimit, Node
 from haulplan.plan.rules import Limits, Offer
 from haulplan.plan.solve import Solution, solve
 from haulplan.plan.stages import Staged, solve_stages

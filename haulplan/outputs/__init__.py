@@ -59,5 +59,5 @@ def all_outputs(
     if route.line is not None:
         files["route.gpx"] = navigation.route_gpx(scenario, route, plan, system)
         files["plan.geojson"] = navigation.plan_geojson(scenario, route, plan, system)
-        files["map.html"] = maps.draw_map(scenario, route, plan, system)
+        files["map.html"] = maps.draw_map(scenario, route, plan, system, book)
     return files

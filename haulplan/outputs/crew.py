@@ -272,7 +272,9 @@ def _card(book: Book, place: int) -> Marked:
         ]  # fmt: skip
     lines.append("Air gap at the filler; keep the public back from hose and steam.")
     blank = ruled(
-        ("arrived", "dip in", "taken", "bags", "dip out", "left"), [["\N{NO-BREAK SPACE}"] * 6], "blank-row"
+        ("arrived", "dip in", "taken", "bags", "dip out", "left"),
+        [["\N{NO-BREAK SPACE}"] * 6],
+        "blank-row",
     )
     return Marked(
         f'<div class="card"><h3>{stop.number} {told(stop.name)}, '

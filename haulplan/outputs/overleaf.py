@@ -11,10 +11,10 @@ from haulplan.outputs.paper import Marked, join, listed, ruled, told
 from haulplan.outputs.roadbook import Book, Met, alternatives, letter_of
 from haulplan.outputs.tables import clock_text
 from haulplan.outputs.thirst import Thirst
-from haulplan.plan.plan import Fallback, Stop
+from haulplan.plan.plan import Fallback
 from haulplan.scenario.schema import Supply
 
-__all__ = ["contacts_of", "least_to_leave_with", "overleaf", "stale_note", "stale_words"]
+__all__ = ["contacts_of", "least_to_leave_with", "overleaf", "stale_words"]
 
 _DAY: Final = 86400.0
 #: Habits of the trade; common practice, no source.
@@ -79,27 +79,6 @@ def stale_words(book: Book, supply: Supply) -> str:
         return "UNCONFIRMED"
     days = (book.plan.date - supply.last_confirmed).days
     return f"STALE {days} d" if days * _DAY > book.scenario.file.stale_after else ""
-
-
-def stale_note(book: Book, stop: Stop) -> Marked:
-    """A mark on a stop at a supply that nobody confirmed lately.
-
-    Parameters
-    ----------
-    book
-        The plan.
-    stop
-        One of its stops.
-
-    Returns
-    -------
-    markup
-        Empty where it was confirmed lately, or is no supply.
-    """
-    if stop.kind != "supply" or stop.row is None:
-        return Marked("")
-    words = stale_words(book, book.scenario.supplies[stop.row])
-    return Marked(f'<span class="stale">{words}</span>') if words else Marked("")
 
 
 def _used(thirst: Thirst, begin: float, end: float) -> float:

@@ -18,7 +18,7 @@ from haulplan.route.profile import climb_of
 
 __all__ = ["return_run", "turned"]
 
-_ROUNDS: Final = 4
+_ROUNDS: Final = 3
 
 
 def turned(route: Route) -> Route:

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from typing import Final
 
 from haulplan.outputs.doing import stands, tasks_at
-from haulplan.outputs.overleaf import overleaf, stale_note
+from haulplan.outputs.drawing import shortened
+from haulplan.outputs.overleaf import overleaf, stale_words
 from haulplan.outputs.paper import Marked, join, page, ruled, told
 from haulplan.outputs.roadbook import (
     Book,
@@ -35,7 +36,7 @@ _DAY: Final = 86400.0
 #: Lines of 14 pt under the table's head on the shorter of Letter and A4 across.
 _LINES: Final = 29
 #: Letters a line of the third and of the fifth column holds.
-_PLACE, _ACTION = 21, 19
+_PLACE, _ACTION = 24, 21
 #: What gives way first where a side of paper is full, from the last.
 _GRAVE: Final = ("level crossing", "bridge", "crest", "descent", "landmark")
 
@@ -140,7 +141,7 @@ def _next_water(book: Book, numbers: Sequence[int]) -> str:
         return f'<p class="next">{told(words)}</p>'
     levels = _levels(book, later)
     words = (
-        f"NEXT WATER {_towards(book, begin, stops[later])}: {stops[later].name}, arrive with "
+        f"NEXT WATER {_towards(book, begin, stops[later])}: {shortened(stops[later].name, 34)}, arrive with "
         f"{levels[0]} {book.system.water.label}"
     )
     if len(levels) > 1:
@@ -191,12 +192,15 @@ def _stop_row(book: Book, place: int, *, last: bool) -> list[str]:
 
 
 def _name(book: Book, stop: Stop) -> Marked:
+    """Number and name, with a mark on what nobody confirmed lately."""
     number = f"{stop.number} " if stands(stop) else ""
-    side = None
+    stale = ""
     if stop.kind == "supply" and stop.row is not None:
-        side = book.scenario.supplies[stop.row].side
-    name = f"<b>{number}{told(stop.name)}</b>{f', {told(side)}' if side else ''}"
-    return Marked(f"{name} {stale_note(book, stop)}".rstrip())
+        stale = stale_words(book, book.scenario.supplies[stop.row])
+    if len(f"{number}{stop.name} {stale}") > 2 * _PLACE:
+        stale = stale and "?"
+    mark = f'<span class="stale">{stale}</span> ' if stale else ""
+    return Marked(f"{mark}<b>{number}</b>{told(stop.name)}")
 
 
 def _action(book: Book, stop: Stop) -> Marked:
@@ -210,6 +214,9 @@ def _action(book: Book, stop: Stop) -> Marked:
         )
     if stop.coal_taken > 0:
         words.append(f"COAL {system.coal.text(stop.coal_taken)}")
+    if stop.kind == "supply" and stop.row is not None and book.scenario.supplies[stop.row].side:
+        side = f"{book.scenario.supplies[stop.row].side} side"
+        words.append(f"{words.pop()}, {side}" if stop.coal_taken > 0 else side)
     tasks = tasks_at(book.scenario, stop, system)
     words += [task.upper() if len(task) < 24 else task for task in tasks]
     if stop.kind == "finish":
@@ -273,12 +280,14 @@ def _bare(markup: str) -> str:
 
 def _key(book: Book, left: int) -> str:
     """What the columns' marks mean."""
-    thirsty = "(…) if thirsty, 9 runs in 10 use less. " if book.reached else ""
+    thirsty = "(…) if thirsty, 9 in 10 use less. " if book.reached else ""
     more = f" {left} more on the road: overleaf." if left else ""
     marks = "+ on, \N{MINUS SIGN} back"
     if book.plan.fallbacks:
         marks = "decide by that place"
-    return f"<p>Tank on arrival, {thirsty}Else: letter overleaf, {marks}.{more}</p>"
+    return (
+        f"<p>Tank on arrival, {thirsty}Else: letter overleaf, {marks}. ? or STALE: ring.{more}</p>"
+    )
 
 
 def _between(book: Book, begin: float, end: float, room: int) -> tuple[list[Met], list[Met]]:

@@ -21,8 +21,8 @@ from instances import AIM, make_instance
 from main_job import machine
 
 from haulplan.plan import stages
-from haulplan.plan.legs import Chain
 from haulplan.plan.build import Posed
+from haulplan.plan.legs import Chain
 from haulplan.plan.rules import LEAST_TAKEN, Limits, Offer
 from haulplan.scenario.schema import Aim
 
