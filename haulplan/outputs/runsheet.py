@@ -140,8 +140,9 @@ def _next_water(book: Book, numbers: Sequence[int]) -> str:
         words = f"NO WATER TO BE TAKEN TODAY; last stop {_towards(book, begin, stops[numbers[-1]])}"
         return f'<p class="next">{told(words)}</p>'
     levels = _levels(book, later)
+    name = shortened(stops[later].name, 34)
     words = (
-        f"NEXT WATER {_towards(book, begin, stops[later])}: {shortened(stops[later].name, 34)}, arrive with "
+        f"NEXT WATER {_towards(book, begin, stops[later])}: {name}, arrive with "
         f"{levels[0]} {book.system.water.label}"
     )
     if len(levels) > 1:
