@@ -117,6 +117,7 @@ def _case(folder: Path, *, bunker: str = "900 lb", heights: bool = True) -> _Cas
         distance=tuple(route.distance.tolist()), tank=tuple(float(level) for level in tank),
         bunker=tuple(float(400 - d / 25) for d in route.distance),
         clock=tuple(float(27000 + d) for d in route.distance),
+        cart=tuple(0.0 for _ in route.distance), boiler=tuple(0.0 for _ in route.distance),
     )  # fmt: skip
     crossing = Crossing(
         name="Bridge <b>", row=0, distance=2500.0, clock=30000.0, gross=12000.0, limit=14500.0
@@ -294,6 +295,7 @@ def test_a_road_of_few_samples_still_shows_both_levels_at_a_stop(case: _Case) ->
     few = Trace(
         distance=(0.0, 1500.0, 4000.0, 5000.0), tank=(900.0, 940.0, 700.0, 500.0),
         bunker=(400.0, 340.0, 240.0, 200.0), clock=(0.0, 1.0, 2.0, 3.0),
+        cart=(0.0,) * 4, boiler=(0.0,) * 4,
     )  # fmt: skip
     drawn = [
         _points(_line(replace(case, trace=trace).picture(), "tank", "level"))
@@ -440,6 +442,8 @@ def test_a_long_road_stays_a_small_picture(case: _Case) -> None:
             distance=tuple(distance.tolist()),
             tank=(500.0,) * 12_301,
             bunker=(200.0,) * 12_301,
+            cart=(0.0,) * 12_301,
+            boiler=(0.0,) * 12_301,
             clock=(0.0,) * 12_301,
         ),
     )

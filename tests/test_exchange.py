@@ -17,9 +17,10 @@ from hypothesis import strategies as st
 from haulplan.demand.defaults import Assumption
 from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.exchange import plan_document, plan_json, plan_schema
-from haulplan.plan.plan import Crossing, Leg, Plan, Stop
+from haulplan.plan.plan import Crest, Crossing, Day, Leg, Plan, Stop
 from haulplan.route.build import Line, Route, build_route
 from haulplan.scenario import Scenario, read_scenario
+from haulplan.scenario.schema import Store
 
 SCENARIO = """
 title = "Prüfstück: 水 & <b>coal</b>"
@@ -193,13 +194,18 @@ def test_the_schema_refuses_a_wrong_document(case: Case, field: str, value: obje
 
 def test_a_stop_carries_its_levels_clock_and_supply(case: Case) -> None:
     assert case.document()["stops"][1] == {
-        "kind": "supply", "name": "Mill pond", "number": 1, "distance_m": 4000.0,
+        "kind": "supply", "name": "Mill pond", "number": 1, "day": 1, "distance_m": 4000.0,
         "latitude_deg": None, "longitude_deg": None,
         "arrive": "2031-06-14T23:50:00", "arrive_s": 85800.0,
         "leave": "2031-06-15T00:10:00", "leave_s": 87000.25, "wait_s": 0.0,
+        "off_road": None, "night": None, "meals": [], "duties": [], "uncoupled": False,
         "tank_on_arrival_kg": 400.0, "water_taken_kg": 800.0, "water_used_standing_kg": 10.0,
+        "blown_down_kg": 0.0, "run_off_kg": 0.0,
         "tank_on_leaving_kg": 1190.0, "bunker_on_arrival_kg": 450.0, "coal_taken_kg": 0.0,
-        "coal_used_standing_kg": 5.0, "bunker_on_leaving_kg": 445.0, "money": 3.203203,
+        "coal_used_standing_kg": 5.0, "bunker_on_leaving_kg": 445.0,
+        "cart_on_arrival_kg": 0.0, "cart_filled_kg": 0.0, "cart_emptied_kg": 0.0,
+        "cart_on_leaving_kg": 0.0, "boiler_extra_on_arrival_kg": 0.0,
+        "boiler_extra_on_leaving_kg": 0.0, "money": 3.203203, "truck": None,
         "supply": {
             "name": "Mill pond", "kind": "stream",
             # 100 L/min at 0.999 kg/L; 0.004 USD/L over 0.999 kg/L
@@ -212,6 +218,45 @@ def test_a_stop_carries_its_levels_clock_and_supply(case: Case) -> None:
     }  # fmt: skip
 
 
+def test_a_night_halt_with_a_truck_is_carried_over(case: Case) -> None:
+    truck = Store.model_validate(
+        {"name": "Tender", "kind": "truck", "water": "900 L", "water_rate": "40 L/min"}
+    )
+    halt = make_stop(
+        kind="halt", row=0, truck=0, stay=600.0, depart=130000.0, access_time=120.0,
+        access_water=4.0, access_coal=1.0, fire="dropped", night_water=30.0, night_coal=2.0,
+        meals=("supper",), duties=("ash",), uncoupled=False, cart_arrive=9.0, boiler_depart=5.0,
+        drained=7.0, day=1,
+    )  # fmt: skip
+    plan = replace(
+        case.plan,
+        stops=(case.plan.stops[0], halt, case.plan.stops[2]),
+        days=(
+            Day(date=case.plan.date, lit=-1800.0, depart=81000.0, arrive=85800.0, earliest=0.0,
+                latest=86400.0),
+        ),
+        crests=(Crest(distance=5000.0, needed=30.0, carried=31.5),),
+    )  # fmt: skip
+    scenario = replace(case.scenario, stores=(truck,))
+    document = replace(case, plan=plan, scenario=scenario).document()
+    check(document)
+    stop = document["stops"][1]
+    assert (stop["kind"], stop["number"], stop["truck"], stop["supply"]) == (
+        "halt", 1, "Tender", None,
+    )  # fmt: skip
+    assert stop["off_road"] == {"duration_s": 120.0, "water_kg": 4.0, "coal_kg": 1.0}
+    assert stop["night"] == {
+        "fire": "dropped", "duration_s": 130000.0 - 85800 - 600 - 120, "water_kg": 30.0,
+        "coal_kg": 2.0,
+    }  # fmt: skip
+    assert (stop["meals"], stop["duties"], stop["run_off_kg"]) == (["supper"], ["ash"], 7.0)
+    assert document["days"][0]["fire_lit"] == "2031-06-13T23:30:00"
+    assert document["days"][0]["fire_lit_s"] == -1800.0
+    assert document["crests"] == [
+        {"distance_m": 5000.0, "boiler_extra_needed_kg": 30.0, "boiler_extra_carried_kg": 31.5}
+    ]
+
+
 def test_legs_and_crossings_are_in_driving_order_and_si(case: Case) -> None:
     document = case.document()
     assert document["legs"][1] == {
@@ -222,7 +267,8 @@ def test_legs_and_crossings_are_in_driving_order_and_si(case: Case) -> None:
     assert document["crossings"] == [
         {
             "name": "Iron trough", "distance_m": 6000.0, "clock": "2031-06-15T00:26:40",
-            "clock_s": 88000.0, "posted_limit_kg": 20000.0, "our_gross_kg": 16500.0,
+            "clock_s": 88000.0, "posted_limit_kg": 20000.0, "limited": "gross",
+            "our_figure_kg": 16500.0, "uncoupled": False,
             "last_confirmed": None, "note": None,
         }
     ]  # fmt: skip
@@ -230,7 +276,7 @@ def test_legs_and_crossings_are_in_driving_order_and_si(case: Case) -> None:
 
 def test_the_document_names_itself_its_aim_and_its_grounds(case: Case) -> None:
     document = case.document()
-    assert document["schema"] == {"name": "haulplan-plan", "version": 1}
+    assert document["schema"] == {"name": "haulplan-plan", "version": 2}
     assert document["objective"] == {
         "value": 12000.0, "unit": "s", "bound": 12000.0, "gap": 0.0, "proven": True,
     }  # fmt: skip

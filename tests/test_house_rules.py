@@ -265,6 +265,8 @@ def test_the_outputs_promise_nothing() -> None:
         plan = make_plan(scenario, route, demand)
         trace = replay(scenario, route, demand, plan)
         for name, text in all_outputs(scenario, route, plan, trace, UNIT_SYSTEMS["us"]).items():
+            if isinstance(text, bytes):  # the workbook holds the tables' words
+                continue
             own = re.sub(r"(?s)<(script|style)\b.*?</\1>", "", text)
             assert PROMISE.search(own) is None, f"{folder.name}: {name}"
 

@@ -419,7 +419,7 @@ def test_bridges_show_the_posted_figure_beside_ours_and_judge_nothing(visit: _Vi
     assert [details.rows for details in visit.bridges] == _expected(frame)
     for details in visit.bridges:
         labels = [label for label, _ in details.rows]
-        assert labels[3:5] == ["posted limit [short ton]", "our gross [short ton]"]
+        assert labels[4:6] == ["posted limit [short ton]", "our figure [short ton]"]
         assert "road authority decide" in details.remark
         assert not re.search(r"safe|strong|\bok\b|passes", details.remark, re.IGNORECASE)
 

@@ -89,6 +89,13 @@ MORE: Toml = {
     "coaling": {"people": 2, "sack": "25 kg", "sacks_per_hour": 48},
     "risk": {"chance": "5 %", "day": "10 %", "stretch": "8 %", "length": "1 km"},
     "paces": ["80 %", "100 %"],
+    "sheet": {
+        "revision": "B", "go_no_go": ["No run on a day of high fire danger."],
+        "contacts": [{"name": "Ida Marl", "telephone": "555-0102", "role": "support driver"}],
+        "carry": ["sand"], "slack": "15 %", "ring_ahead": "4 day", "permit_ahead": "21 day",
+        "width": "8 ft", "height": "11 ft", "certificate_expires": dt.date(2027, 9, 30),
+        "insurance_expires": dt.date(2028, 1, 31),
+    },
     "pessimism": "80 %",
     "bridge_margin": "2 %",
     "standing_water": "20 L/h",
@@ -137,12 +144,23 @@ ROWS: Mapping[str, tuple[type[BaseModel], tuple[dict[str, str], ...]]] = {
     "places.csv": (
         schema.Place,
         (
-            {"name": "Oak", "at": "4 km", "note": "shade", "halt": "yes", "turning": "no"},
+            {"name": "Oak", "at": "4 km", "note": "shade", "halt": "yes", "turning": "no",
+             "pull_in": "yes"},
             {
                 "name": "Elm", "latitude": "55.03", "longitude": "-2", "night": "yes",
                 "night_price": "20 USD", "stay": "40 min", "opens": "09:00", "closes": "17:00",
                 "day": "2",
             },
+        ),
+    ),
+    "crossings.csv": (
+        schema.LevelCrossing,
+        (
+            {
+                "name": "Halt", "at": "5 km", "telephone": "555-0109", "note": "half barriers",
+                "last_confirmed": "2027-05-01",
+            },
+            {"name": "Siding", "latitude": "55.04", "longitude": "-2"},
         ),
     ),
     "stores.csv": (
@@ -245,6 +263,7 @@ KEYS = list(keys_of(schema.ScenarioFile))
 OPTIONAL_TEXT = {
     ("route", "file"), ("route", "track"), ("route", "grades"), ("engine", "kind"),
     ("fuel", "kind"), ("route", "network"), ("route", "heights"), ("route", "keep_off"),
+    ("sheet", "revision"), ("sheet", "contacts", 0, "role"),
 }  # fmt: skip
 BAD: Mapping[str, tuple[object, ...]] = {
     "text": ("", "bell \a", "x" * 201, 5, True, [1], {"a": 1}),

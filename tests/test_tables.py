@@ -19,6 +19,7 @@ from haulplan.demand.defaults import Assumption
 from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.tables import (
     crossings_frame,
+    days_frame,
     legs_csv,
     legs_frame,
     plain,
@@ -26,9 +27,10 @@ from haulplan.outputs.tables import (
     stops_frame,
 )
 from haulplan.outputs.terminal import render_terminal
-from haulplan.plan.plan import Crossing, Leg, Plan, Stop
+from haulplan.plan.plan import Crest, Crossing, Day, Leg, Plan, Stop
 from haulplan.route.build import Route, build_route
 from haulplan.scenario import Scenario, read_scenario
+from haulplan.scenario.schema import Store
 from haulplan.units import UNIT_SYSTEMS
 
 # Factors: NIST Special Publication 811 (2008), Appendix B.8. Water weighs 0.999 kg/L
@@ -197,10 +199,13 @@ def test_stops_read_as_the_crew_needs_them(case: Case) -> None:
         "stop": "Pump 1 by the long mill race, a lock",
         "kind": "stream",
         "distance [mi]": 3.0,
+        "day": 1,
         "arrive": "09:00",
         "leave": "09:25",
         "wait [min]": 0,
         "standing [min]": 25,
+        "off the road [min]": 0,
+        "night [min]": "",
         "tank on arrival [US gal]": 120,
         "water taken [US gal]": 180,
         "water used standing [US gal]": 2,
@@ -209,6 +214,7 @@ def test_stops_read_as_the_crew_needs_them(case: Case) -> None:
         "coal taken [lb]": 55,
         "coal used standing [lb]": 5,
         "bunker on leaving [lb]": 1150,
+        "to do": "",
         "to pay [USD]": 45.5,
         "side": "left",
         "contact": "",
@@ -247,7 +253,11 @@ def test_every_column_of_numbers_names_its_unit(case: Case, system: str) -> None
     ):
         for name in frame.columns:
             numbers = [v for v in frame[name] if isinstance(v, int | float)]
-            assert name == "number" or not numbers or re.fullmatch(r"[a-z ]+ \[[^\]]+\]", name)
+            assert (
+                name in {"number", "day"}
+                or not numbers
+                or re.fullmatch(r"[a-z ]+ \[[^\]]+\]", name)
+            )
 
 
 @pytest.mark.parametrize(
@@ -328,12 +338,14 @@ def test_bridges_show_the_posted_figure_beside_ours(case: Case) -> None:
     assert frame.to_dict("records") == [
         {
             "bridge": "Iron trough", "distance [mi]": 5.0, "clock": "09:11",
-            "posted limit [short ton]": 20.0, "our gross [short ton]": 16.7,
+            "limited": "gross", "posted limit [short ton]": 20.0,
+            "our figure [short ton]": 16.7, "uncoupled": "",
             "last confirmed": "2030-02-01", "note": "plate on the east side",
         },
         {
             "bridge": "Brick arch", "distance [mi]": 9.0, "clock": "09:11",
-            "posted limit [short ton]": 18.0, "our gross [short ton]": 16.7,
+            "limited": "gross", "posted limit [short ton]": 18.0,
+            "our figure [short ton]": 16.7, "uncoupled": "",
             "last confirmed": "", "note": "",
         },
     ]  # fmt: skip
@@ -343,6 +355,118 @@ def test_a_road_without_bridges_has_an_empty_table_with_its_header(case: Case) -
     frame = crossings_frame(case.scenario, replace(case.plan, crossings=()), US)
     assert len(frame) == 0
     assert list(frame.columns) == list(crossings_frame(case.scenario, case.plan, US).columns)
+
+
+# --- what else a stop may be -----------------------------------------------------------
+
+
+def busy(case: Case) -> Case:
+    """The third stop with everything a stop may hold, and a night at it."""
+    return with_stop(
+        case, 3, kind="halt", row=0, truck=0, access_time=480.0, access_water=9 * US_GALLON,
+        access_coal=12 * POUND, drained=20 * US_GALLON, uncoupled=True,
+        cart_arrive=90 * US_GALLON, cart_depart=40 * US_GALLON, cart_emptied=50 * US_GALLON,
+        boiler_arrive=3 * US_GALLON, boiler_depart=25 * US_GALLON, blown_down=4 * US_GALLON,
+        meals=("dinner",), duties=("oil round", "[b]ash[/b]"), fire="banked",
+        night_water=12 * US_GALLON, night_coal=55 * POUND, stay=1800.0,
+        arrive=61200.0, depart=61200.0 + 1800 + 480 + 13 * 3600,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def laden(case: Case) -> Case:
+    """The case with a truck and a cart in its tables."""
+    store = {"water": "500 US gal", "water_rate": "40 US gal/min"}
+    rows = (
+        Store.model_validate({"name": "Tender truck", "kind": "truck", **store}),
+        Store.model_validate({"name": "Cart", "kind": "cart", **store}),
+    )
+    return busy(replace(case, scenario=replace(case.scenario, stores=rows)))
+
+
+def test_a_stop_tells_all_that_is_done_there(laden: Case) -> None:
+    row = stops_frame(laden.scenario, laden.plan, US).iloc[3]
+    assert row["to do"].split("; ") == [
+        "off the road and back: 8 min, 9 US gal, 12 lb",
+        "meet Tender truck",
+        "uncouple: engine over alone, then the wagons one by one",
+        "run off 20 US gal from the tank",
+        "empty 50 US gal from the cart into the tank",
+        "blow down 4 US gal",
+        "dinner",
+        "oil round",
+        "[b]ash[/b]",
+        "boiler 25 US gal above its working level",
+        "night: bank the fire, 12 US gal and 55 lb till morning",
+    ]
+    assert (row["kind"], row["number"], row["contact"]) == ("halt", 3, "")
+
+
+def test_a_night_and_the_way_off_the_road_are_not_counted_as_standing(laden: Case) -> None:
+    row = stops_frame(laden.scenario, laden.plan, US).iloc[3]
+    assert row["standing [min]"] == 30
+    assert row["off the road [min]"] == 8
+    assert row["night [min]"] == 13 * 60
+    assert row["leave"] == "06:38 +1 d"
+
+
+def test_cart_and_boiler_have_columns_only_where_they_are(case: Case, laden: Case) -> None:
+    row = stops_frame(laden.scenario, laden.plan, US).iloc[3]
+    assert row["cart on arrival [US gal]"] == 90
+    assert row["cart on leaving [US gal]"] == 40
+    assert row["boiler extra on arrival [US gal]"] == 3
+    assert row["boiler extra on leaving [US gal]"] == 25
+    without = stops_frame(case.scenario, case.plan, US)
+    assert not [c for c in map(str, without) if "cart" in c or "boiler" in c]
+
+
+def test_the_terminal_lists_what_is_done_and_keeps_its_width(laden: Case) -> None:
+    text = page(laden, 80)
+    assert max(len(line.rstrip()) for line in text.splitlines()) <= 80
+    assert "- [b]ash[/b]" in text
+    assert "- dinner" in text
+
+
+def test_days_show_fire_and_daylight(case: Case) -> None:
+    days = (
+        Day(date=dt.date(2031, 6, 14), lit=15600.0, depart=27000.0, arrive=61200.0,
+            earliest=19080.0, latest=74700.0),
+        Day(date=dt.date(2031, 6, 15), lit=105000.0, depart=108000.0, arrive=120000.0,
+            earliest=86400.0 + 19080, latest=2 * 86400.0),
+    )  # fmt: skip
+    changed = replace(case, plan=replace(case.plan, days=days))
+    frame = days_frame(changed.scenario, changed.plan, US)
+    assert frame.iloc[0].to_dict() == {
+        "day": 1, "date": "2031-06-14", "fire lit": "04:20", "leave": "07:30",
+        "arrive": "17:00", "wheels may turn from": "05:18", "wheels may turn until": "20:45",
+    }  # fmt: skip
+    assert frame.iloc[1].tolist()[2:] == ["05:10", "06:00", "09:20", "05:18", "24:00"]
+    assert "2031-06-15    05:10" in page(changed)
+
+
+def test_a_fire_lit_the_evening_before_counts_days_backwards(case: Case) -> None:
+    day = Day(date=dt.date(2031, 6, 14), lit=-3600.0, depart=9000.0, arrive=61200.0,
+              earliest=0.0, latest=86400.0)  # fmt: skip
+    frame = days_frame(case.scenario, replace(case.plan, days=(day,)), US)
+    assert frame.iloc[0]["fire lit"] == "23:00 -1 d"
+
+
+def test_crests_show_what_the_boiler_is_asked_for_and_carries(case: Case) -> None:
+    crest = Crest(distance=5 * MILE, needed=18 * US_GALLON, carried=21 * US_GALLON)
+    text = page(replace(case, plan=replace(case.plan, crests=(crest,))))
+    lines = text.splitlines()
+    place = next(i for i, line in enumerate(lines) if line.startswith("Boiler over the crests"))
+    assert lines[place + 4].split() == ["5.0", "18", "21"]
+
+
+def test_a_bridge_limited_by_axle_or_crossed_uncoupled_says_so(case: Case) -> None:
+    crossing = replace(case.plan.crossings[0], what="driving axle", uncoupled=True)
+    changed = replace(case, plan=replace(case.plan, crossings=(crossing,)))
+    row = crossings_frame(changed.scenario, changed.plan, US).iloc[0]
+    assert (row["limited"], row["uncoupled"]) == ("driving axle", "yes")
+    text = page(changed)
+    assert "driving axle" in text
+    assert "uncoupled" in text
 
 
 # --- CSV and hostile text --------------------------------------------------------------

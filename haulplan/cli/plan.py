@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from haulplan.plan.advice import Price
     from haulplan.route import Route
     from haulplan.scenario import Scenario
-    from haulplan.units import UnitSystem
 
 __all__ = ["plan"]
 
@@ -34,7 +33,7 @@ _AIMS = ("earliest", "cheapest", "fewest-stops", "weighted")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Folder to write stops.csv, legs.csv, plan.json, map.html and profile.svg into.",
+    help="Folder to write the sheets, map, chart and tables into (listed below).",
 )
 @click.option("--force", is_flag=True, help="Replace an earlier plan in that folder.")
 @click.option(
@@ -86,13 +85,25 @@ def plan(
     or internal fault.
 
     \b
+    --out writes, whole or not at all (open run-sheet.html first):
+      run-sheet.html       a side for each day, and its overleaf
+      steersman.html, support-driver.html, station-keeper.html, tail-car.html,
+      return-run.html      sheets for the others
+      dip-strip.html, lists.html
+      map.html, profile.svg, stops.csv, legs.csv, plan.xlsx
+      route.gpx, plan.geojson, plan.ics, plan.json
+    A road without coordinates has no map, GPX or GeoJSON.
+
+    \b
     Example:
       haulplan plan scenarios/hobmere-penniford --aim fewest-stops --units metric
     """  # noqa: D301  click reads the mark as it stands
     from rich.console import Group  # noqa: PLC0415  lazy start
 
+    from haulplan.outputs import all_outputs  # noqa: PLC0415  lazy start
     from haulplan.outputs.advice import render_advice  # noqa: PLC0415  lazy start
     from haulplan.outputs.terminal import render_terminal  # noqa: PLC0415  lazy start
+    from haulplan.outputs.write import write_outputs  # noqa: PLC0415  lazy start
     from haulplan.units import UNIT_SYSTEMS  # noqa: PLC0415  lazy start
 
     with progress() as say:
@@ -107,7 +118,8 @@ def plan(
         system = UNIT_SYSTEMS[read.file.units]
         if out is not None:
             say("drawing the outputs")
-            _write(out, read, route, made, trace, system, force=force)
+            files = all_outputs(read, route, made, trace, system, demand)
+            write_outputs(out, files, force=force)
         told = _advice(read, route, demand, made, say) if flags["advice"] else None
     left_out = "" if route.line is not None else " (no map: the road has no coordinates)"
     page = render_terminal(read, route, made, system, width=None, verbose=flags["verbose"])
@@ -185,20 +197,3 @@ def _advice(
 
     asked = prices(scenario, route, demand, made, progress=say)
     return asked, helps(scenario, route, demand, made, progress=say)
-
-
-def _write(
-    folder: Path,
-    scenario: "Scenario",
-    route: "Route",
-    made: "Plan",
-    trace: "Trace",
-    system: "UnitSystem",
-    *,
-    force: bool,
-) -> None:
-    from haulplan.outputs import all_outputs  # noqa: PLC0415  lazy start
-    from haulplan.outputs.write import write_outputs  # noqa: PLC0415  lazy start
-
-    files = all_outputs(scenario, route, made, trace, system)
-    write_outputs(folder, files, force=force)

@@ -9,6 +9,7 @@ from itertools import groupby
 
 from haulplan.demand.hills import Hill
 from haulplan.demand.stretches import Stretch, Survey
+from haulplan.outputs.doing import stands
 from haulplan.outputs.drawing import (
     GRADE_CLASSES,
     INK,
@@ -30,6 +31,7 @@ from haulplan.outputs.drawing import (
     shortened,
     text,
 )
+from haulplan.outputs.road import draw_speed, draw_surfaces, speeds
 from haulplan.plan.plan import Plan, Stop, Trace
 from haulplan.route.build import Route
 from haulplan.scenario import Scenario
@@ -79,7 +81,8 @@ def draw_profile(
     """
     stores = [store for store in _stores(scenario, plan, trace, system) if store.room > 0]
     panels = _panels(route, stores, system)
-    root = _root(plan, route, stores, system)
+    under = _under(route, trace, system, panels[-1].bottom)
+    root = _root(plan, route, stores, system, under[-1].bottom + 122.0)
     draw_shades(root)
     below = panels[1:]
     if route.has_heights:
@@ -87,20 +90,22 @@ def draw_profile(
         _draw_crossings(root, route, plan, panels[0])
     else:
         text(root, LEFT, panels[0].top, "No heights are given for this road.", size=15)
-    _draw_stops(root, plan, panels[0], below[-1].bottom)
+    _draw_stops(root, plan, panels[0], under[-1].bottom)
     for store, panel in zip(stores, below, strict=True):
         _draw_store(root, store, panel)
-    draw_distance(root, below[-1], system)
-    draw_key(root, route)
+    draw_speed(root, trace, under[0], system)
+    draw_surfaces(root, route, under[1])
+    draw_distance(root, under[1], system)
+    draw_key(root, route, under[1].bottom + 60.0)
     return ET.tostring(root, encoding="unicode") + "\n"
 
 
-def _stores(
-    scenario: Scenario, plan: Plan, trace: Trace, system: UnitSystem
-) -> tuple[_Store, _Store]:
+def _stores(scenario: Scenario, plan: Plan, trace: Trace, system: UnitSystem) -> tuple[_Store, ...]:
     room, reserve = scenario.file.stores, scenario.file.reserve
     tank = [(stop.tank_arrive, stop.tank_depart) for stop in plan.stops]
     bunker = [(stop.bunker_arrive, stop.bunker_depart) for stop in plan.stops]
+    boiler = [(stop.boiler_arrive, stop.boiler_depart) for stop in plan.stops]
+    fullest = max(trace.boiler, default=0.0)
     return (
         _Store(
             name="Tank", unit=system.water, room=room.tank, reserve=reserve.water,
@@ -109,6 +114,10 @@ def _stores(
         _Store(
             name="Bunkers", unit=system.coal, room=room.bunker, reserve=reserve.coal,
             points=_levels(trace.distance, trace.bunker, plan.stops, bunker),
+        ),
+        _Store(  # nothing to draw where the boiler is no store of its own
+            name="Boiler above its working level", unit=system.water, room=fullest, reserve=0.0,
+            points=_levels(trace.distance, trace.boiler, plan.stops, boiler),
         ),
     )  # fmt: skip
 
@@ -154,11 +163,28 @@ def _panels(route: Route, stores: Sequence[_Store], system: UnitSystem) -> list[
     return panels
 
 
-def _root(plan: Plan, route: Route, stores: Sequence[_Store], system: UnitSystem) -> ET.Element:
+def _under(route: Route, trace: Trace, system: UnitSystem, bottom: float) -> tuple[Panel, Panel]:
+    """The panels of speed and of surface."""
+    most = max((speed for _, _, speed in speeds(trace)), default=0.0)
+    _, high = round_ends(0.0, most, system.speed)
+    first = Panel(
+        top=bottom + 38.0, bottom=bottom + 108.0, low=0.0, high=high, length=route.length
+    )  # fmt: skip
+    strip = Panel(
+        top=first.bottom + 26.0, bottom=first.bottom + 48.0, low=0.0, high=1.0,
+        length=route.length,
+    )  # fmt: skip
+    return first, strip
+
+
+def _root(
+    plan: Plan, route: Route, stores: Sequence[_Store], system: UnitSystem, height: float
+) -> ET.Element:
     root = new_picture(
         "profile",
-        f"{plan.title}: the road, tank and bunkers",
+        f"{plan.title}: the road, tank, bunkers and speed",
         _words(plan, route, stores, system),
+        height,
     )
     text(root, LEFT, 30, shortened(plan.title, 66), size=20, font_weight="bold")
     text(
@@ -179,7 +205,7 @@ def _words(plan: Plan, route: Route, stores: Sequence[_Store], system: UnitSyste
     else:
         parts.append("heights not given")
     for stop in plan.stops:
-        if stop.kind == "supply":
+        if stands(stop):
             parts.append(
                 f"stop {stop.number}, {stop.name}, at {system.distance.text(stop.distance)}"
             )
@@ -230,23 +256,23 @@ def _draw_stops(root: ET.Element, plan: Plan, panel: Panel, bottom: float) -> No
     """Start, numbered stops and finish above the panels, on rows that keep them apart."""
     free = [-math.inf] * 3
     for stop in plan.stops:
-        label = str(stop.number) if stop.kind == "supply" else stop.kind
-        half = 13.0 if stop.kind == "supply" else 27.0
+        label = str(stop.number) if stands(stop) else stop.kind
+        half = 13.0 if stands(stop) else 27.0
         x = panel.x(stop.distance)
         row = next((row for row, end in enumerate(free) if end <= x - half), None)
         row = min(range(3), key=free.__getitem__) if row is None else row
         free[row] = x + half + 2
         y = 74.0 + 22 * row
-        if stop.kind == "supply":
+        if stands(stop):
             shape(
                 root, "line", x1=x, x2=x, y1=y, y2=bottom, stroke=INK, stroke_dasharray="2 3"
             )  # fmt: skip
         mark = shape(
             root, "rect", x=x - half, y=y - 10, width=2 * half, height=20, rx=10,
-            fill=INK if stop.kind == "supply" else "#ffffff", stroke=INK, stroke_width=1.5,
+            fill=INK if stands(stop) else "#ffffff", stroke=INK, stroke_width=1.5,
         )  # fmt: skip
         ET.SubElement(mark, "title").text = clean(stop.name)
-        fill = "#ffffff" if stop.kind == "supply" else INK
+        fill = "#ffffff" if stands(stop) else INK
         text(root, x, y + 5, label, text_anchor="middle", font_weight="bold", fill=fill)
 
 

@@ -40,7 +40,7 @@ def render_check(scenario: Scenario, route: Route, demand: Demand, system: UnitS
     places = Table(box=None, pad_edge=False)
     for title, side in (("At", "right"), ("Kind", "left"), ("Place", "left"), ("Off", "right")):
         places.add_column(title, justify="right" if side == "right" else "left")
-    for passing in route.passings:
+    for passing in sorted((*route.passings, *route.level_crossings), key=lambda p: p.distance):
         places.add_row(*(Text(plain(cell)) for cell in _place_row(scenario, passing, system)))
     parts: list[RenderableType] = [Text(plain(scenario.file.title), style="bold")]
     parts += [Text(plain(line)) for line in _summary(scenario, route, demand, system)]
@@ -96,5 +96,7 @@ def _place_row(scenario: Scenario, passing: Passing, system: UnitSystem) -> list
         kind = scenario.supplies[passing.row].kind
     elif passing.kind == "bridge":
         kind = f"bridge posted {system.mass.text(scenario.bridges[passing.row].limit)}"
+    elif passing.kind == "crossing":
+        kind = "level crossing"
     off = "" if passing.offset == 0 else system.height.text(passing.offset)
     return [system.distance.text(passing.distance), kind, passing.label, off]

@@ -132,7 +132,7 @@ class Panel:
         return self.bottom + (self.top - self.bottom) * share
 
 
-def new_picture(name: str, title: str, words: str) -> ET.Element:
+def new_picture(name: str, title: str, words: str, height: float = HEIGHT) -> ET.Element:
     """An empty picture on paper, with its title and itself in words for those who do not see.
 
     Parameters
@@ -141,6 +141,8 @@ def new_picture(name: str, title: str, words: str) -> ET.Element:
         Of the picture, unique on a page.
     title, words
         Read out by a screen reader.
+    height
+        Of the picture, which is 1000 wide.
 
     Returns
     -------
@@ -151,7 +153,7 @@ def new_picture(name: str, title: str, words: str) -> ET.Element:
         "svg",
         {
             "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {WIDTH} {HEIGHT}",
+            "viewBox": f"0 0 {WIDTH} {height:g}",
             "role": "img",
             "aria-labelledby": f"{name}-title {name}-words",
             "font-family": "Arial, Helvetica, sans-serif",
@@ -160,7 +162,7 @@ def new_picture(name: str, title: str, words: str) -> ET.Element:
     )
     ET.SubElement(root, "title", id=f"{name}-title").text = clean(title)
     ET.SubElement(root, "desc", id=f"{name}-words").text = words
-    shape(root, "rect", width=WIDTH, height=HEIGHT, fill=PAPER)
+    shape(root, "rect", width=WIDTH, height=height, fill=PAPER)
     return root
 
 
@@ -305,7 +307,7 @@ def draw_shades(root: ET.Element) -> None:
         shape(pattern, "line", x1=0, x2=0, y1=0, y2=gap, stroke=colour, stroke_width=2.4)
 
 
-def draw_key(root: ET.Element, route: Route) -> None:
+def draw_key(root: ET.Element, route: Route, top: float = 588.0) -> None:
     """What the shades of grade mean.
 
     Parameters
@@ -314,12 +316,14 @@ def draw_key(root: ET.Element, route: Route) -> None:
         The picture.
     route
         Without heights there is no key.
+    top
+        Where its first line stands.
     """
     if not route.has_heights:
         return
-    text(root, LEFT, 588, f"Grade over {_SPAN:g} m:", font_weight="bold")
+    text(root, LEFT, top, f"Grade over {_SPAN:g} m:", font_weight="bold")
     for place, kind in enumerate((4, 3, 2, 1, 0)):
-        x, y = LEFT + 290 * (place % 3), 600.0 + 22 * (place // 3)
+        x, y = LEFT + 290 * (place % 3), top + 12.0 + 22 * (place // 3)
         fill = f"url(#grade-{kind})" if _SHADES[kind][1] is not None else _SHADES[kind][0]
         shape(root, "rect", x=x, y=y, width=26, height=15, fill=fill, stroke=INK)
         shown = GRADE_CLASSES[kind]

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from haulplan.outputs.cautions import CAUTIONS
-from haulplan.plan.plan import Crossing, Leg, Plan, Stop
+from haulplan.outputs.doing import stands
+from haulplan.plan.plan import Crest, Crossing, Day, Leg, Plan, Stop
 from haulplan.route.build import Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Supply
@@ -15,7 +16,7 @@ from haulplan.scenario.schema import Supply
 __all__ = ["SCHEMA_NAME", "SCHEMA_VERSION", "plan_document", "plan_json", "plan_schema"]
 
 SCHEMA_NAME: Final = "haulplan-plan"
-SCHEMA_VERSION: Final = 1
+SCHEMA_VERSION: Final = 2
 
 _UNITS: Final = (
     "SI throughout; the ending of a name is its unit: _m metres, _kg kilograms (water as "
@@ -72,6 +73,8 @@ def plan_document(scenario: Scenario, route: Route, plan: Plan) -> Document:
         "money": _number(plan.money),
         "stops": [_stop(scenario, route, plan, stop) for stop in plan.stops],
         "legs": [_leg(route, leg) for leg in plan.legs],
+        "days": [_day(plan, day) for day in plan.days],
+        "crests": [_crest(crest) for crest in plan.crests],
         "crossings": [_crossing(scenario, plan, crossing) for crossing in plan.crossings],
         "warnings": list(dict.fromkeys((*plan.warnings, *route.warnings))),
         "assumptions": [
@@ -114,7 +117,7 @@ def plan_schema() -> Document:
     Examples
     --------
     >>> plan_schema()["title"]
-    'haulplan-plan, version 1'
+    'haulplan-plan, version 2'
     """
     from importlib.resources import files  # noqa: PLC0415  only readers of the format need it
 
@@ -156,7 +159,8 @@ def _stop(scenario: Scenario, route: Route, plan: Plan, stop: Stop) -> Document:
     return {
         "kind": stop.kind,
         "name": stop.name,
-        "number": stop.number if stop.kind == "supply" else None,
+        "number": stop.number if stands(stop) else None,
+        "day": stop.day,
         "distance_m": _number(stop.distance),
         "latitude_deg": None if place is None else _number(place[0]),
         "longitude_deg": None if place is None else _number(place[1]),
@@ -165,16 +169,75 @@ def _stop(scenario: Scenario, route: Route, plan: Plan, stop: Stop) -> Document:
         "leave": _moment(plan, stop.depart),
         "leave_s": _number(stop.depart),
         "wait_s": _number(stop.wait),
+        "off_road": _off_road(stop),
+        "night": _night(stop),
+        "meals": list(stop.meals),
+        "duties": list(stop.duties),
+        "uncoupled": stop.uncoupled,
         "tank_on_arrival_kg": _number(stop.tank_arrive),
         "water_taken_kg": _number(stop.water_taken),
         "water_used_standing_kg": _number(stop.water_standing),
+        "blown_down_kg": _number(stop.blown_down),
+        "run_off_kg": _number(stop.drained),
         "tank_on_leaving_kg": _number(stop.tank_depart),
         "bunker_on_arrival_kg": _number(stop.bunker_arrive),
         "coal_taken_kg": _number(stop.coal_taken),
         "coal_used_standing_kg": _number(stop.coal_standing),
         "bunker_on_leaving_kg": _number(stop.bunker_depart),
+        "cart_on_arrival_kg": _number(stop.cart_arrive),
+        "cart_filled_kg": _number(stop.cart_filled),
+        "cart_emptied_kg": _number(stop.cart_emptied),
+        "cart_on_leaving_kg": _number(stop.cart_depart),
+        "boiler_extra_on_arrival_kg": _number(stop.boiler_arrive),
+        "boiler_extra_on_leaving_kg": _number(stop.boiler_depart),
         "money": _number(stop.money),
-        "supply": None if stop.row is None else _supply(scenario.supplies[stop.row]),
+        "truck": None if stop.truck is None else scenario.stores[stop.truck].name,
+        "supply": (
+            _supply(scenario.supplies[stop.row])
+            if stop.kind == "supply" and stop.row is not None
+            else None
+        ),
+    }
+
+
+def _off_road(stop: Stop) -> Document | None:
+    if stop.access_time <= 0:
+        return None
+    return {
+        "duration_s": _number(stop.access_time),
+        "water_kg": _number(stop.access_water),
+        "coal_kg": _number(stop.access_coal),
+    }
+
+
+def _night(stop: Stop) -> Document | None:
+    if stop.fire is None:
+        return None
+    return {
+        "fire": stop.fire,
+        "duration_s": _number(stop.night),
+        "water_kg": _number(stop.night_water),
+        "coal_kg": _number(stop.night_coal),
+    }
+
+
+def _day(plan: Plan, day: Day) -> Document:
+    return {
+        "date": day.date.isoformat(),
+        "fire_lit": _moment(plan, day.lit),
+        "fire_lit_s": _number(day.lit),
+        "leave_s": _number(day.depart),
+        "arrive_s": _number(day.arrive),
+        "wheels_from_s": _number(day.earliest),
+        "wheels_until_s": _number(day.latest),
+    }
+
+
+def _crest(crest: Crest) -> Document:
+    return {
+        "distance_m": _number(crest.distance),
+        "boiler_extra_needed_kg": _number(crest.needed),
+        "boiler_extra_carried_kg": _number(crest.carried),
     }
 
 
@@ -237,7 +300,9 @@ def _crossing(scenario: Scenario, plan: Plan, crossing: Crossing) -> Document:
         "clock": _moment(plan, crossing.clock),
         "clock_s": _number(crossing.clock),
         "posted_limit_kg": _number(crossing.limit),
-        "our_gross_kg": _number(crossing.gross),
+        "limited": crossing.what,
+        "our_figure_kg": _number(crossing.gross),
+        "uncoupled": crossing.uncoupled,
         "last_confirmed": _date(bridge.last_confirmed),
         "note": bridge.note,
     }

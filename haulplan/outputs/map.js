@@ -75,7 +75,7 @@ document.addEventListener("DOMContentLoaded", function () {
 
   function mark(kind, text) {
     var sign = node("div", "mark");
-    sign.appendChild(node("i", kind, text));
+    sign.appendChild(node("i", kind, text)).setAttribute("aria-hidden", "true");
     return sign;
   }
   data.signs.forEach(function (s) { explain(mark(s[0], s[1]), s[2]); });
@@ -120,6 +120,74 @@ document.addEventListener("DOMContentLoaded", function () {
     return {item: item, marker: marker, label: label, leader: leader};
   });
 
+  // Layers, the place looked for, and how far a dip goes: controls outside the map.
+  var hidden = {};
+  function kindsShown(layer, shown) {
+    layer.kinds.forEach(function (kind) { hidden[kind] = !shown; });
+    arrange();
+  }
+  function control(parent, type, words, act) {
+    var label = node("label"), made = node("input");
+    made.type = type;
+    made.checked = true;
+    label.appendChild(made);
+    label.appendChild(document.createTextNode(words));
+    parent.appendChild(label);
+    made.addEventListener("change", function () { act(made.checked); });
+  }
+  data.layers.forEach(function (layer) {
+    control(find("#layers"), "checkbox", layer.name, function (shown) { kindsShown(layer, shown); });
+  });
+  function choice(words, names) {
+    var label = node("label", "pick", words), made = node("select");
+    names.forEach(function (name, i) {
+      var option = node("option", "", name);
+      option.value = i;
+      made.appendChild(option);
+    });
+    label.appendChild(made);
+    find("#layers").appendChild(label);
+    return made;
+  }
+  var reachLine = L.polyline([], {color: "#111", weight: 22, opacity: 0.22, interactive: false,
+    lineCap: "butt"}).addTo(map);
+  if (data.reach) {
+    var from = choice("Leaving", [" "].concat(data.reach.places.map(function (p) { return p.name; })));
+    var dip = choice("with the tank at", data.reach.dips), said = node("p");
+    said.setAttribute("role", "status");
+    find("#layers").appendChild(said);
+    var reached = function () {
+      var place = data.reach.places[from.value - 1], end = place && place.ends[dip.value];
+      reachLine.setLatLngs(!place ? [] : data.reach.road.filter(function (p) {
+        return p[0] >= place.begin && p[0] <= end;
+      }).map(function (p) { return [p[1], p[2]]; }));
+      said.textContent = !place ? "" : "Reserve met after " +
+        ((end - place.begin) / data.reach.size).toFixed(1) + " " + data.reach.unit + " (" +
+        data.reach.words + ").";
+    };
+    from.addEventListener("change", reached);
+    dip.addEventListener("change", reached);
+  }
+  marks.forEach(function (m) {
+    var option = node("option");
+    option.value = m.item.name;
+    find("#names").appendChild(option);
+  });
+  find("#find").addEventListener("submit", function (event) {
+    var wanted = find("#name").value.trim().toLowerCase(), hit;
+    event.preventDefault();
+    hit = wanted && (marks.find(function (m) { return m.item.name.toLowerCase() === wanted; }) ||
+      marks.find(function (m) { return m.item.name.toLowerCase().includes(wanted); }));
+    find("#find output").textContent = hit ? hit.item.title : wanted ? "No such place here." : "";
+    if (hit) {
+      hidden[hit.item.kind] = false;
+      map.setView(hit.item.at, Math.max(map.getZoom(), 15), {animate: false});
+      arrange();
+      hit.marker.openPopup();
+    }
+  });
+  find("#print").addEventListener("click", function () { window.print(); });
+
   function view() {
     var corner = map.containerPointToLayerPoint([0, 0]);
     return L.bounds(corner, corner.add(map.getSize()));
@@ -141,11 +209,12 @@ document.addEventListener("DOMContentLoaded", function () {
         return spot.distanceTo(other.spot) >= Math.max(m.item.radius + other.radius + 2, 25);
       });
     }), spot = home.add(step || [0, 0]), moved = step && step !== steps[0];
-    m.shown = Boolean(step) || !minor;
+    m.shown = (Boolean(step) || !minor) && !hidden[m.item.kind];
+    m.label.style.visibility = "hidden";
     m.spot = spot;
     m.marker.getElement().style.display = m.shown ? "" : "none";
     m.marker.setLatLng(moved ? map.layerPointToLatLng(spot) : m.item.at);
-    m.leader.setLatLngs(moved ? [m.item.at, m.marker.getLatLng()] : []);
+    m.leader.setLatLngs(moved && m.shown ? [m.item.at, m.marker.getLatLng()] : []);
     if (m.shown) { taken.push({spot: spot, radius: m.item.radius}); }
   }
   function crosses(a, b) {
@@ -207,6 +276,14 @@ document.addEventListener("DOMContentLoaded", function () {
   }
   L.control.scale({metric: data.metric, imperial: !data.metric, maxWidth: 140}).addTo(map);
   map.setMaxZoom(19);
+  if (data.tiles) { L.tileLayer(data.tiles, {maxZoom: 19, opacity: 0.6}).addTo(map); }
+  function paper(printing) {
+    document.body.classList.toggle("printing", printing);
+    map.invalidateSize({animate: false});
+    fit();
+  }
+  window.addEventListener("beforeprint", function () { paper(true); });
+  window.addEventListener("afterprint", function () { paper(false); });
   map.on("popupopen popupclose", function (event) {
     map.getContainer().classList.toggle("reading", event.type === "popupopen");
   });

@@ -20,7 +20,9 @@ from numpy.typing import NDArray
 
 from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.charts import GRADE_CLASSES, grade_runs
+from haulplan.outputs.doing import stands
 from haulplan.outputs.tables import crossings_frame, plain, stops_frame
+from haulplan.outputs.thirst import reaches
 from haulplan.plan.plan import Plan
 from haulplan.route.build import Line, Passing, Route
 from haulplan.scenario import Scenario
@@ -29,6 +31,8 @@ from haulplan.units import DisplayUnit, UnitSystem
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from haulplan.outputs.roadbook import Book
 
 __all__ = ["draw_data", "draw_map", "draw_page", "mark_of"]
 
@@ -47,14 +51,25 @@ _KINDS: Final = {
     "finish": (0, 18, "finish"),
     "bridge": (1, 11, "bridge"),
     "supply": (2, 9, "supply passed by"),
+    "crossing": (1, 10, "level crossing"),
+    "crest": (3, 8, "crest"),
     "place": (3, 8, "landmark"),
 }
+#: Layers a reader may switch off, with the kinds of mark in each.
+_LAYERS: Final = (
+    ("Supplies passed by", ("supply",)),
+    ("Bridges and level crossings", ("bridge", "crossing")),
+    ("Crests", ("crest",)),
+    ("Landmarks", ("place",)),
+)
 _SIGNS: Final = (
     ("start", "S", "start"),
     ("finish", "F", "finish"),
     ("stop", "1", "stop, by number in the plan"),
     ("supply", "", "supply passed by without stopping"),
     ("bridge", "", "bridge with a posted figure"),
+    ("crossing", "×", "level crossing: ring before and after"),
+    ("crest", "", "crest: water glass to be carried over it"),
     ("place", "", "landmark"),
 )
 _BRIDGE_REMARK: Final = (
@@ -72,12 +87,25 @@ _POLICY: Final = (
 _BODY: Final = """
 <header id="heading"><h1></h1><p></p></header>
 <details id="cautions"><summary>Cautions: read before setting out</summary><ul></ul></details>
+<form id="find" role="search"><label for="name">Find a place</label>
+<input id="name" list="names" autocomplete="off"><datalist id="names"></datalist>
+<button type="submit">Show</button> <button type="button" id="print">Print</button>
+<output for="name"></output></form>
+<fieldset id="layers"><legend>Show</legend></fieldset>
 <details id="key" open><summary>Key</summary><ul></ul></details>
 """
 #: Runs when the page is read; MAP and DATA are put in by `_script`.
 
 
-def draw_map(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -> str:
+def draw_map(
+    scenario: Scenario,
+    route: Route,
+    plan: Plan,
+    system: UnitSystem,
+    book: "Book | None" = None,
+    *,
+    tiles: str | None = None,
+) -> str:
     """One HTML page with the road, its stops, supplies, bridges and landmarks.
 
     Parameters
@@ -90,11 +118,16 @@ def draw_map(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -
         The plan; the details of a stop are those of `stops_frame`.
     system
         The units to show.
+    book
+        The plan with its crests and how far each dip goes; those are left out where None.
+    tiles
+        Address of map tiles with {z}, {x} and {y}, only where they are asked for: the page
+        then loads them from there.
 
     Returns
     -------
     page
-        HTML that needs no other file and no network.
+        HTML that needs no other file and, without tiles, no network.
 
     Raises
     ------
@@ -109,7 +142,9 @@ def draw_map(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -
         *_stop_marks(frame, route, line, plan),
         *_bridge_marks(crossings_frame(scenario, plan, system), line, plan),
         *_supply_marks(scenario, route, line, plan, system),
-        *_place_marks(scenario, route, line, system),
+        *_crossing_marks(scenario, route, line, system),
+        *([] if book is None else _crest_marks(book, line)),
+        *_place_marks(scenario, route, line, plan, system),
     ]
     units = [
         getattr(system, kind).label for kind in ("distance", "height", "water", "coal", "mass")
@@ -119,7 +154,8 @@ def draw_map(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -
         f"arrive {frame['arrive'].iloc[-1]}, {system.distance.text(route.length)}. "
         f"Units: {', '.join(units)}."
     )
-    return draw_page(route, plan.title, facts, marks, system)
+    reach = None if book is None else _reach(book)
+    return draw_page(route, plan.title, facts, marks, system, reach=reach, tiles=tiles)
 
 
 def draw_page(
@@ -130,6 +166,8 @@ def draw_page(
     system: UnitSystem,
     *,
     signs: Sequence[tuple[str, str, str]] = _SIGNS,
+    reach: dict[str, Any] | None = None,
+    tiles: str | None = None,
 ) -> str:
     """One HTML page with a road and marks on it.
 
@@ -145,11 +183,15 @@ def draw_page(
         The units to show.
     signs
         Kind, text and meaning of each kind of mark, for the key.
+    reach
+        How far each dip goes, if that is shown.
+    tiles
+        Address of map tiles, only where they are asked for.
 
     Returns
     -------
     page
-        HTML that needs no other file and no network.
+        HTML that needs no other file and, without tiles, no network.
 
     Raises
     ------
@@ -160,6 +202,7 @@ def draw_page(
         raise ValueError(_NO_LINE)
     line = _unbroken(route.line)
     data = _data(route, line, title, facts, marks, signs, system)
+    data |= {"reach": reach, "tiles": tiles}
     return draw_data(title, line.position(route.length / 2), data)
 
 
@@ -189,6 +232,7 @@ def draw_data(title: str, middle: tuple[float, float], data: dict[str, Any]) -> 
         piece.text = text
         parent.add_child(piece)
 
+    data = {"layers": [], "reach": None, "tiles": None, **data}
     root = Figure(title=html.escape(plain(title)))
     chart = folium.Map(
         location=middle, tiles=None, attribution_control=False,
@@ -198,7 +242,7 @@ def draw_data(title: str, middle: tuple[float, float], data: dict[str, Any]) -> 
     chart._id = "road"
     chart.default_js = chart.default_css = []
     library, style = _leaflet()
-    put(root.header, f"{_POLICY}<style>{style}</style><script>{library}</script>")
+    put(root.header, f"{_policy(data['tiles'])}<style>{style}</style><script>{library}</script>")
     put(root.html, _BODY)
     root.add_child(chart)
     script = _own("map.js").replace("MAP", chart.get_name(), 1).replace("DATA", _embedded(data), 1)
@@ -207,6 +251,17 @@ def draw_data(title: str, middle: tuple[float, float], data: dict[str, Any]) -> 
     page: str = root.render()
     page = re.sub(r",\s*maximum-scale=1.0, user-scalable=no", "", page, count=1)
     return page.replace("<html>", '<html lang="en">', 1)
+
+
+def _policy(tiles: str | None) -> str:
+    """The page's own rule for the browser; tiles may come from where they were asked for."""
+    if tiles is None:
+        return _POLICY
+    match = re.match(r"https://[A-Za-z0-9.{}-]+(?::\d+)?/", tiles)
+    if match is None:
+        raise ValueError("give tiles as 'https://server/{z}/{x}/{y}.png'")
+    server = match[0].replace("{s}", "*").rstrip("/")
+    return _POLICY.replace("img-src data:", f"img-src data: {server}")
 
 
 def _own(name: str) -> str:
@@ -266,6 +321,11 @@ def _data(
         "remarks": _remarks(route, twice=twice),
         "twice": twice,
         "metric": system.name == "metric",
+        "layers": [
+            {"name": name, "kinds": kinds}
+            for name, kinds in _LAYERS
+            if {mark["kind"] for mark in marks} & set(kinds)
+        ],
     }
 
 
@@ -379,11 +439,15 @@ def _cells(frame: "pd.DataFrame") -> list[Rows]:
 def _stop_marks(
     frame: "pd.DataFrame", route: Route, line: Line, plan: Plan
 ) -> Iterator[dict[str, Any]]:
-    labels = {(p.row, p.distance): p.label for p in route.passings if p.kind == "supply"}
+    called = {"halt": "place"}
+    labels: dict[tuple[str, int | None, float], str] = {
+        (p.kind, p.row, p.distance): p.label for p in route.passings
+    }
     for stop, rows in zip(plan.stops, _cells(frame), strict=True):
-        kind = "stop" if stop.kind == "supply" else stop.kind
+        kind = "stop" if stands(stop) else stop.kind
         text = str(stop.number) if kind == "stop" else kind[0].upper()
-        name = stop.name if stop.row is None else labels.get((stop.row, stop.distance), stop.name)
+        met = (called.get(stop.kind, stop.kind), stop.row, stop.distance)
+        name = labels.get(met, stop.name)
         yield mark_of(kind, plain(name), line.position(stop.distance), rows, text=text)
 
 
@@ -393,11 +457,78 @@ def _bridge_marks(frame: "pd.DataFrame", line: Line, plan: Plan) -> Iterator[dic
         yield mark_of("bridge", plain(crossing.name), at, rows, remark=_BRIDGE_REMARK)
 
 
+def _crossing_marks(
+    scenario: Scenario, route: Route, line: Line, system: UnitSystem
+) -> Iterator[dict[str, Any]]:
+    for passing in route.level_crossings:
+        row = scenario.level_crossings[passing.row]
+        rows = [_distance(passing, system)]
+        rows.append(["telephone", plain(row.telephone or "not known: ask the railway")])
+        rows += [["note", plain(row.note)]] if row.note else []
+        at = line.position(passing.distance)
+        yield mark_of(
+            "crossing", plain(passing.label), at, rows, text="×", remark="Ring before and after."
+        )  # fmt: skip
+
+
+def _crest_marks(book: "Book", line: Line) -> Iterator[dict[str, Any]]:
+    unit = book.system.distance
+    for met in book.met:
+        if met.kind == "crest":
+            number = unit.number(met.distance)
+            rows = [[f"distance [{unit.label}]", number], ["glass", met.words]]
+            yield mark_of(
+                "crest", f"Crest at {number} {unit.label}", line.position(met.distance), rows
+            )
+
+
+def _reach(book: "Book") -> dict[str, Any]:
+    """How far along the road each dip on leaving each stop goes, till the reserve is met."""
+    tank, floor = book.scenario.file.stores.tank, book.scenario.file.reserve.water
+    dips = np.linspace(tank, tank / 8, 8)
+    thirst = book.typical if book.thirsty is None else book.thirsty
+    places = []
+    for stop in book.plan.stops[:-1]:
+        other = stop.bunker_depart + stop.cart_depart + stop.boiler_depart
+        ends = reaches(thirst, stop.distance, dips, other, floor)
+        ends = np.minimum(ends, book.route.length)
+        places.append(
+            {
+                "name": plain(f"{stop.number} {stop.name}" if stands(stop) else stop.name),
+                "begin": stop.distance,
+                "ends": np.round(ends, 0).tolist(),
+            }
+        )
+    water, distance = book.system.water, book.system.distance
+    return {
+        "places": places,
+        "dips": [water.text(float(dip)) for dip in dips],
+        "unit": distance.label,
+        "size": distance.size,
+        "words": "thirsty engine: nine runs in ten get further"
+        if book.thirsty is not None
+        else "as planned",
+        "road": _thinned(book.route),
+    }
+
+
+def _thinned(route: Route) -> list[list[float]]:
+    """The road as distance, latitude, longitude, coarse: it only shows how far."""
+    assert route.line is not None
+    at = np.linspace(0.0, route.length, 601)
+    east = np.unwrap(route.line.longitude, period=360.0)
+    sides = [np.interp(at, route.line.distance, side) for side in (route.line.latitude, east)]
+    points: list[list[float]] = np.stack(
+        [np.round(at, 0), *(np.round(side, 5) for side in sides)], axis=1
+    ).tolist()
+    return points
+
+
 def _supply_marks(
     scenario: Scenario, route: Route, line: Line, plan: Plan, system: UnitSystem
 ) -> Iterator[dict[str, Any]]:
     """Supplies the plan passes by."""
-    used = {(stop.row, round(stop.distance)) for stop in plan.stops}
+    used = {(stop.row, round(stop.distance)) for stop in plan.stops if stop.kind == "supply"}
     for passing in route.passings:
         if passing.kind == "supply" and (passing.row, round(passing.distance)) not in used:
             supply = scenario.supplies[passing.row]
@@ -407,10 +538,12 @@ def _supply_marks(
 
 
 def _place_marks(
-    scenario: Scenario, route: Route, line: Line, system: UnitSystem
+    scenario: Scenario, route: Route, line: Line, plan: Plan, system: UnitSystem
 ) -> Iterator[dict[str, Any]]:
+    """Landmarks the plan does not halt at."""
+    used = {(stop.row, round(stop.distance)) for stop in plan.stops if stop.kind == "halt"}
     for passing in route.passings:
-        if passing.kind == "place":
+        if passing.kind == "place" and (passing.row, round(passing.distance)) not in used:
             note = scenario.places[passing.row].note
             rows = [_distance(passing, system), *([["note", plain(note)]] if note else [])]
             yield mark_of("place", plain(passing.label), line.position(passing.distance), rows)

@@ -11,7 +11,8 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from haulplan.plan.plan import Crossing, Leg, Plan, Stop
+from haulplan.outputs.doing import by_day, kind_of, stands, tasks_at
+from haulplan.plan.plan import Crossing, Day, Leg, Plan, Stop
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Supply
 from haulplan.units import DisplayUnit, UnitSystem
@@ -22,8 +23,8 @@ if TYPE_CHECKING:
 __all__ = [
     "clock_text",
     "crossings_frame",
+    "days_frame",
     "frame_of",
-    "kind_of",
     "leg_row",
     "legs_csv",
     "legs_frame",
@@ -43,6 +44,9 @@ _INVISIBLE: Final = frozenset({"Cc", "Cf", "Co", "Cs", "Zl", "Zp"})
 #: A spreadsheet takes cells that begin so for formulas; the wide forms count in some.
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 _DAY: Final = 86400.0
+_DAY_COLUMNS: Final = (
+    "day", "date", "fire lit", "leave", "arrive", "wheels may turn from", "wheels may turn until",
+)  # fmt: skip
 
 
 def plain(text: str) -> str:
@@ -74,8 +78,10 @@ def plain(text: str) -> str:
 def stops_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.DataFrame":
     """Start, stops and finish, one row each, columns in the order a crew reads them.
 
-    `standing` runs from arrival to leaving and holds the `wait` for opening. What the
-    engine uses meanwhile is `water used standing` and `coal used standing`.
+    `standing` is on the road by day and holds the `wait` for opening; the drive `off the
+    road` and a `night` come on top. What the engine uses while standing is `water used
+    standing` and `coal used standing`. A cart, and a boiler that is a store of its own,
+    have columns where there is one; `boiler extra` is above the working level.
 
     Parameters
     ----------
@@ -91,7 +97,8 @@ def stops_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.DataF
     frame
         Rounded numbers and text, shape (stops, columns); "" where nothing applies.
     """
-    return frame_of([_stop_row(scenario, stop, system) for stop in plan.stops])
+    stores = _stores(scenario, plan)
+    return frame_of([_stop_row(scenario, stop, system, stores) for stop in plan.stops])
 
 
 def legs_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.DataFrame":
@@ -134,6 +141,44 @@ def crossings_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.D
     """
     rows = [_crossing_row(scenario, crossing, system) for crossing in plan.crossings]
     return frame_of(rows, columns=_crossing_columns(system))
+
+
+def days_frame(scenario: Scenario, plan: Plan, system: UnitSystem) -> "pd.DataFrame":
+    """The days of the run, one row each: fire lit, wheels turning, and when they may turn.
+
+    Parameters
+    ----------
+    scenario
+        The scenario the plan was made for.
+    plan
+        The plan.
+    system
+        The units to show; none stands here.
+
+    Returns
+    -------
+    frame
+        Clocks as text, shape (days, columns).
+    """
+    del scenario, system  # the frames are called alike
+    return frame_of(
+        [_day_row(number, day) for number, day in enumerate(plan.days, start=1)],
+        columns=_DAY_COLUMNS,
+    )
+
+
+def _day_row(number: int, day: Day) -> dict[str, Cell]:
+    midnight = _DAY * (number - 1)
+    cells: tuple[Cell, ...] = (
+        number,
+        day.date.isoformat(),
+        *(
+            clock_text(clock - midnight)
+            for clock in (day.lit, day.depart, day.arrive, day.earliest)
+        ),
+        "24:00" if day.latest - midnight >= _DAY else clock_text(day.latest - midnight),
+    )
+    return dict(zip(_DAY_COLUMNS, cells, strict=True))
 
 
 def stops_csv(scenario: Scenario, plan: Plan, system: UnitSystem) -> str:
@@ -274,60 +319,68 @@ def clock_text(seconds: float) -> str:
         As "07:30" or "01:26 +1 d".
     """
     days, minute = divmod(whole_minutes(seconds), 1440)
-    later = f" +{days} d" if days else ""
+    later = f" {days:+d} d" if days else ""
     return f"{minute // 60:02d}:{minute % 60:02d}{later}"
 
 
-def _stop_row(scenario: Scenario, stop: Stop, system: UnitSystem) -> dict[str, Cell]:
-    at_supply = stop.kind == "supply"
+def _stop_row(
+    scenario: Scenario, stop: Stop, system: UnitSystem, stores: Iterable[str]
+) -> dict[str, Cell]:
+    standing = stands(stop)
     water, coal = system.water, system.coal
+
+    def here(value: Cell) -> Cell:
+        return value if standing else ""
+
     return {
-        "number": stop.number if at_supply else "",
+        "number": here(stop.number),
         "stop": plain(stop.name),
-        "kind": kind_of(scenario, stop),
+        "kind": plain(kind_of(scenario, stop)),
         f"distance [{system.distance.label}]": rounded(system.distance, stop.distance),
+        "day": stop.day,
         "arrive": "" if stop.kind == "start" else clock_text(stop.arrive),
         "leave": "" if stop.kind == "finish" else clock_text(stop.depart),
-        "wait [min]": whole_minutes(stop.wait) if at_supply else "",
-        "standing [min]": whole_minutes(stop.depart - stop.arrive) if at_supply else "",
+        "wait [min]": here(whole_minutes(stop.wait)),
+        "standing [min]": here(whole_minutes(by_day(stop))),
+        "off the road [min]": here(whole_minutes(stop.access_time)),
+        "night [min]": "" if stop.fire is None else whole_minutes(stop.night),
         f"tank on arrival [{water.label}]": rounded(water, stop.tank_arrive),
-        f"water taken [{water.label}]": rounded(water, stop.water_taken) if at_supply else "",
-        f"water used standing [{water.label}]": (
-            rounded(water, stop.water_standing) if at_supply else ""
-        ),
+        f"water taken [{water.label}]": here(rounded(water, stop.water_taken)),
+        f"water used standing [{water.label}]": here(rounded(water, stop.water_standing)),
         f"tank on leaving [{water.label}]": rounded(water, stop.tank_depart),
         f"bunker on arrival [{coal.label}]": rounded(coal, stop.bunker_arrive),
-        f"coal taken [{coal.label}]": rounded(coal, stop.coal_taken) if at_supply else "",
-        f"coal used standing [{coal.label}]": (
-            rounded(coal, stop.coal_standing) if at_supply else ""
-        ),
+        f"coal taken [{coal.label}]": here(rounded(coal, stop.coal_taken)),
+        f"coal used standing [{coal.label}]": here(rounded(coal, stop.coal_standing)),
         f"bunker on leaving [{coal.label}]": rounded(coal, stop.bunker_depart),
-        f"to pay [{scenario.file.currency}]": round(stop.money, 2) + 0.0 if at_supply else "",
+        **_store_cells(stop, water, stores),
+        "to do": plain("; ".join(tasks_at(scenario, stop, system))),
+        f"to pay [{scenario.file.currency}]": here(round(stop.money, 2) + 0.0),
         **_supply_cells(_supply(scenario, stop)),
     }
 
 
+def _stores(scenario: Scenario, plan: Plan) -> tuple[str, ...]:
+    """Stores besides tank and bunkers that the table of stops shows."""
+    carts = any(store.kind == "cart" for store in scenario.stores)
+    boiler = any(stop.boiler_arrive or stop.boiler_depart for stop in plan.stops)
+    return (*(["cart"] if carts else []), *(["boiler"] if boiler or plan.crests else []))
+
+
+def _store_cells(stop: Stop, water: DisplayUnit, stores: Iterable[str]) -> dict[str, Cell]:
+    cells: dict[str, Cell] = {}
+    if "cart" in stores:
+        cells[f"cart on arrival [{water.label}]"] = rounded(water, stop.cart_arrive)
+        cells[f"cart on leaving [{water.label}]"] = rounded(water, stop.cart_depart)
+    if "boiler" in stores:  # above the working level
+        cells[f"boiler extra on arrival [{water.label}]"] = rounded(water, stop.boiler_arrive)
+        cells[f"boiler extra on leaving [{water.label}]"] = rounded(water, stop.boiler_depart)
+    return cells
+
+
 def _supply(scenario: Scenario, stop: Stop) -> Supply | None:
-    return None if stop.row is None else scenario.supplies[stop.row]
-
-
-def kind_of(scenario: Scenario, stop: Stop) -> str:
-    """What a stop is: start, finish, or the supply's own kind.
-
-    Parameters
-    ----------
-    scenario
-        The scenario the plan was made for.
-    stop
-        One of the plan's.
-
-    Returns
-    -------
-    kind
-        Fit for a table.
-    """
-    supply = _supply(scenario, stop)
-    return stop.kind if supply is None else plain(supply.kind)
+    if stop.kind != "supply" or stop.row is None:
+        return None
+    return scenario.supplies[stop.row]
 
 
 def _supply_cells(supply: Supply | None) -> dict[str, Cell]:
@@ -397,8 +450,8 @@ def _gears(leg: Leg, system: UnitSystem) -> str:
 def _crossing_columns(system: UnitSystem) -> tuple[str, ...]:
     mass = system.mass.label
     return (
-        "bridge", f"distance [{system.distance.label}]", "clock", f"posted limit [{mass}]",
-        f"our gross [{mass}]", "last confirmed", "note",
+        "bridge", f"distance [{system.distance.label}]", "clock", "limited",
+        f"posted limit [{mass}]", f"our figure [{mass}]", "uncoupled", "last confirmed", "note",
     )  # fmt: skip
 
 
@@ -408,8 +461,10 @@ def _crossing_row(scenario: Scenario, crossing: Crossing, system: UnitSystem) ->
         plain(crossing.name),
         rounded(system.distance, crossing.distance),
         clock_text(crossing.clock),
+        plain(crossing.what),
         rounded(system.mass, crossing.limit),
         rounded(system.mass, crossing.gross),
+        "yes" if crossing.uncoupled else "",
         str(bridge.last_confirmed or ""),
         plain(bridge.note or ""),
     )

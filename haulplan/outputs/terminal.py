@@ -6,10 +6,11 @@ from textwrap import fill
 from typing import TYPE_CHECKING, Final
 
 from haulplan.outputs.cautions import CAUTIONS
+from haulplan.outputs.doing import kind_of, stands, tasks_at
 from haulplan.outputs.tables import (
     Cell,
     clock_text,
-    kind_of,
+    days_frame,
     leg_row,
     plain,
     rounded,
@@ -70,6 +71,9 @@ def render_terminal(
     parts += [_text("Legs", bold=True), _leg_table(route, plan, system), blank]
     if plan.crossings:
         parts += [_text("Bridges", bold=True), _crossing_table(scenario, plan, system), blank]
+    if plan.crests:
+        parts += [_text("Boiler over the crests", bold=True), _crest_table(plan, system), blank]
+    parts += _days(scenario, plan, system)
     parts += _closing(scenario, route, plan, system)
     parts += _assumptions(plan, verbose=verbose)
     parts += [_text("Cautions", bold=True), _listed(CAUTIONS)]
@@ -110,7 +114,7 @@ def _short(name: str) -> str:
 
 
 def _mark(stop: Stop) -> str:
-    return str(stop.number) if stop.kind == "supply" else stop.kind[0].upper()
+    return str(stop.number) if stands(stop) else stop.kind[0].upper()
 
 
 def _heading(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -> "list[Text]":
@@ -134,7 +138,7 @@ def _objective(scenario: Scenario, plan: Plan) -> str:
     if plan.aim == "cheapest":
         return f"pays {plan.money:,.2f} {scenario.file.currency}"
     if plan.aim == "fewest stops":
-        return f"stops {sum(stop.kind == 'supply' for stop in plan.stops)}"
+        return f"stops {sum(map(stands, plan.stops))}"
     return f"points {plan.objective:,.1f}"
 
 
@@ -157,6 +161,8 @@ def _stop_table(scenario: Scenario, plan: Plan, system: UnitSystem) -> "Table":
     for stop in plan.stops:
         times = _times(stop)
         name = _text(_short(stop.name)).append("\n").append(_short(kind_of(scenario, stop)))
+        for task in tasks_at(scenario, stop, system):
+            name.append(f"\n- {plain(task)}")
         table.add_row(
             _mark(stop),
             name,
@@ -174,7 +180,7 @@ def _stop_table(scenario: Scenario, plan: Plan, system: UnitSystem) -> "Table":
 def _times(stop: Stop) -> list[tuple[str, str]]:
     """The lines of a stop: arrive, wait where it must, leave."""
     arrive, leave = ("arrive", clock_text(stop.arrive)), ("leave", clock_text(stop.depart))
-    if stop.kind != "supply":
+    if not stands(stop):
         return [leave if stop.kind == "start" else arrive]
     minutes = whole_minutes(stop.wait)
     return [arrive, *([("wait", f"{minutes} min")] if minutes else []), leave]
@@ -229,8 +235,11 @@ def _crossing_table(scenario: Scenario, plan: Plan, system: UnitSystem) -> "Tabl
         )
     )  # fmt: skip
     for crossing in plan.crossings:
+        name = _text(_short(crossing.name))
+        if crossing.what != "gross":
+            name.append(f"\n{plain(crossing.what)}")
         table.add_row(
-            _text(_short(crossing.name)),
+            name.append("\nuncoupled") if crossing.uncoupled else name,
             system.distance.number(crossing.distance),
             clock_text(crossing.clock),
             system.mass.number(crossing.limit),
@@ -238,6 +247,37 @@ def _crossing_table(scenario: Scenario, plan: Plan, system: UnitSystem) -> "Tabl
             str(scenario.bridges[crossing.row].last_confirmed or "not known"),
         )
     return table
+
+
+def _crest_table(plan: Plan, system: UnitSystem) -> "Table":
+    """Water above the working level: what a crest asks for, and what is carried."""
+    water = system.water.label
+    table = _table(
+        ((f"At\n{system.distance.label}", ">"), (f"Asked for\n{water}", ">"),
+         (f"Carried\n{water}", ">"))
+    )  # fmt: skip
+    for crest in plan.crests:
+        table.add_row(
+            system.distance.number(crest.distance),
+            system.water.number(crest.needed),
+            system.water.number(crest.carried),
+        )
+    return table
+
+
+def _days(scenario: Scenario, plan: Plan, system: UnitSystem) -> "list[RenderableType]":
+    """When the fire is lit and wheels turn, day by day."""
+    if not plan.days:
+        return []
+    table = _table(
+        (
+            ("Day", ">"), ("Date", ">"), ("Fire lit", ">"), ("Leave", ">"), ("Arrive", ">"),
+            ("Wheels\nfrom", ">"), ("\nuntil", ">"),
+        )
+    )  # fmt: skip
+    for row in days_frame(scenario, plan, system).to_numpy().tolist():
+        table.add_row(*map(str, row))
+    return [_text("Days", bold=True), table, _text("")]
 
 
 def _closing(

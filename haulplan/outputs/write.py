@@ -14,7 +14,14 @@ from haulplan.errors import InputError, Problem
 __all__ = ["OUTPUT_NAMES", "write_folders", "write_outputs"]
 
 #: Files haulplan writes; a folder that holds anything else is never replaced.
-OUTPUT_NAMES: Final = frozenset({"stops.csv", "legs.csv", "plan.json", "map.html", "profile.svg"})
+OUTPUT_NAMES: Final = frozenset(
+    {
+        "dip-strip.html", "legs.csv", "lists.html", "map.html", "plan.geojson", "plan.ics",
+        "plan.json", "plan.xlsx", "profile.svg", "return-run.html", "route.gpx",
+        "run-sheet.html", "station-keeper.html", "steersman.html", "stops.csv",
+        "support-driver.html", "tail-car.html",
+    }
+)  # fmt: skip
 
 _ELSEWHERE: Final = "give another --out"
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})

@@ -34,7 +34,8 @@ class Route:
     """The road in driving order.
 
     `distance` and `elevation` have shape (segments + 1,), `surface` and `speed_limit`
-    (segments,). Every passing stands on a segment's end. `graph` holds the places as
+    (segments,). Every passing stands on a segment's end; level crossings, which ask nothing
+    of the plan, are kept apart. `graph` holds the places as
     nodes 0, 1, ... in driving order and the stretches between them as edges.
     """
 
@@ -48,6 +49,7 @@ class Route:
     passings: tuple[Passing, ...]
     graph: "nx.MultiDiGraph[int]"
     warnings: tuple[str, ...]
+    level_crossings: tuple[Passing, ...] = ()
 
     @property
     def length(self) -> float:
@@ -157,7 +159,8 @@ def lay_route(
         said += _steep_warnings(scenario, distance, elevation)
     else:
         elevation = np.zeros_like(distance)
-    snapped = tuple(stand_on_sample(p, distance) for p in passings)
+    every = [stand_on_sample(p, distance) for p in passings]
+    snapped = tuple(p for p in every if p.kind != "crossing")
     return Route(
         name=name,
         distance=distance,
@@ -169,6 +172,7 @@ def lay_route(
         passings=snapped,
         graph=_graph(scenario, distance, elevation, surface, limit, snapped),
         warnings=tuple(said),
+        level_crossings=tuple(p for p in every if p.kind == "crossing"),
     )
 
 

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from haulplan.errors import Problem
 from haulplan.scenario import Scenario
-from haulplan.scenario.schema import Bridge, Place, Supply
+from haulplan.scenario.schema import Bridge, LevelCrossing, Place, Supply
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = ["Line", "Passing", "find_passings", "line_feet", "off_road", "stand_on_sample"]
 
 Array = NDArray[np.float64]
+_Located = Supply | Bridge | Place | LevelCrossing
 
 #: A place so far from the road is looked for with latitude and longitude swapped. [m]
 _FAR_OFF = 1e5
@@ -46,7 +47,7 @@ class Line:
 class Passing:
     """One meeting of the route with a listed place; a road driven twice meets it twice."""
 
-    kind: Literal["supply", "bridge", "place"]
+    kind: Literal["supply", "bridge", "place", "crossing"]
     name: str
     row: int
     distance: float
@@ -112,11 +113,12 @@ def find_passings(
     """
     found: list[Passing] = []
     tables: tuple[
-        tuple[Literal["supply", "bridge", "place"], str, Sequence[Supply | Bridge | Place]], ...
+        tuple[Literal["supply", "bridge", "place", "crossing"], str, Sequence[_Located]], ...
     ] = (
         ("supply", "supply.csv", scenario.supplies),
         ("bridge", "bridges.csv", scenario.bridges),
         ("place", "places.csv", scenario.places),
+        ("crossing", "crossings.csv", scenario.level_crossings),
     )
     for kind, file, rows in tables:
         for row, item in enumerate(rows):
@@ -148,14 +150,14 @@ def find_passings(
                 )
                 for number, (distance, offset) in enumerate(hits, start=1)
             ]
-    rank = {"place": 0, "supply": 1, "bridge": 2}
+    rank = {"place": 0, "crossing": 0, "supply": 1, "bridge": 2}
     return sorted(found, key=lambda p: (p.distance, rank[p.kind], p.row))
 
 
 def _snap(
     scenario: Scenario,
     line: Line,
-    item: Supply | Bridge | Place,
+    item: _Located,
     file: str,
     row: int,
     problems: list[Problem],

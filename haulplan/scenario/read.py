@@ -38,6 +38,7 @@ _TABLES: Mapping[str, type[BaseModel]] = {
     "supply.csv": schema.Supply,
     "bridges.csv": schema.Bridge,
     "places.csv": schema.Place,
+    "crossings.csv": schema.LevelCrossing,
     "stores.csv": schema.Store,
     "surfaces.csv": schema.SurfaceRow,
     "demand.csv": schema.DemandRow,
@@ -61,6 +62,7 @@ class Scenario:
     supplies: tuple[schema.Supply, ...]
     bridges: tuple[schema.Bridge, ...]
     places: tuple[schema.Place, ...]
+    level_crossings: tuple[schema.LevelCrossing, ...] = ()
     stores: tuple[schema.Store, ...]
     surfaces: tuple[schema.SurfaceRow, ...]
     demand: tuple[schema.DemandRow, ...]
@@ -76,7 +78,7 @@ def read_scenario(folder: Path | str) -> Scenario:
     ----------
     folder
         A folder holding scenario.toml; supply.csv, bridges.csv, places.csv,
-        stores.csv, surfaces.csv and demand.csv beside it are read where present.
+        crossings.csv, stores.csv, surfaces.csv and demand.csv beside it are read where present.
 
     Returns
     -------
@@ -130,6 +132,7 @@ def read_scenario(folder: Path | str) -> Scenario:
         supplies=_typed(tables.get("supply.csv", {}), schema.Supply),
         bridges=_typed(tables.get("bridges.csv", {}), schema.Bridge),
         places=_typed(tables.get("places.csv", {}), schema.Place),
+        level_crossings=_typed(tables.get("crossings.csv", {}), schema.LevelCrossing),
         stores=_typed(tables.get("stores.csv", {}), schema.Store),
         surfaces=_typed(tables.get("surfaces.csv", {}), schema.SurfaceRow),
         demand=_typed(tables.get("demand.csv", {}), schema.DemandRow),

@@ -19,6 +19,7 @@ from haulplan.scenario.fields import (
 __all__ = [
     "Bridge",
     "DemandRow",
+    "LevelCrossing",
     "Model",
     "Place",
     "RoadRow",
@@ -129,15 +130,25 @@ class Bridge(_Located):
     note: Text | None = None
 
 
+class LevelCrossing(_Located):
+    """One row of crossings.csv: a level crossing, and the telephone of its signaller."""
+
+    telephone: Text | None = None
+    last_confirmed: Date | None = None
+    note: Text | None = None
+
+
 class Place(_Located):
     """One row of places.csv: a landmark, a place to stand, or a call to be kept.
 
     With `stay` the train calls there for at least so long, arriving between `opens` and
-    `closes` on day `day` of the run (any day where not given).
+    `closes` on day `day` of the run (any day where not given). A `pull_in` has room to let
+    traffic by.
     """
 
     halt: YesNo = "no"
     turning: YesNo = "no"
+    pull_in: YesNo = "no"
     night: YesNo = "no"
     night_price: Annotated[float, price(None)] = 0.0
     stay: Annotated[float, quantity("duration", "0 s", "24 h")] | None = None

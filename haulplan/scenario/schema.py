@@ -12,6 +12,7 @@ from haulplan.scenario.fields import Clock, Date, Text, Weight, angle, level, qu
 from haulplan.scenario.rows import (
     Bridge,
     DemandRow,
+    LevelCrossing,
     Model,
     Place,
     RoadRow,
@@ -21,6 +22,7 @@ from haulplan.scenario.rows import (
     SurfaceRow,
     YesNo,
 )
+from haulplan.scenario.sheet import Contact, Sheet
 
 __all__ = [
     "Aim",
@@ -28,6 +30,7 @@ __all__ = [
     "Bridge",
     "Coaling",
     "Conditions",
+    "Contact",
     "DemandRow",
     "Duty",
     "Engine",
@@ -36,6 +39,7 @@ __all__ = [
     "Glass",
     "Hours",
     "Learned",
+    "LevelCrossing",
     "Levels",
     "LightingUp",
     "Meal",
@@ -47,6 +51,7 @@ __all__ = [
     "RoadRow",
     "RouteSource",
     "ScenarioFile",
+    "Sheet",
     "Store",
     "Stores",
     "Supply",
@@ -417,6 +422,7 @@ class ScenarioFile(Model):
     nights: Nights = Nights(most=0)
     coaling: Coaling | None = None
     risk: Risk | None = None
+    sheet: Sheet = Sheet()
     paces: Annotated[
         tuple[Annotated[float, quantity("share", "20 %", "100 %")], ...], Field(max_length=5)
     ] = ()
