@@ -35,6 +35,13 @@ GUIDE = TOP / "DEVELOPERS.md"
 DEMO = TOP / "scenarios" / "hobmere-penniford"
 EXECUTIONS = 100_000
 KILLS = 200
+#: haulplan heeding Ctrl-C even where this command runs in the background.
+HEEDING = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from haulplan.cli import main
+main()
+"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,7 +162,7 @@ def interrupts() -> Result:
             out = Path(name) / str(number)
             word = signal.SIGINT if number % 2 else signal.SIGTERM
             with subprocess.Popen(
-                [sys.executable, "-m", "haulplan", "plan", str(DEMO), "--out", str(out)],
+                [sys.executable, "-c", HEEDING, "plan", str(DEMO), "--out", str(out)],
                 cwd=TOP, env=_environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE,
                 text=True,
             ) as running:  # fmt: skip
