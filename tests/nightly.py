@@ -331,10 +331,13 @@ FOUND: Mapping[str, tuple[str, str]] = {
         "a header row of a hundred wrong columns told a hundred faults",
         "the bound on faults holds for headers too",
     ),
-    "injection": ("", ""),
+    "injection": (
+        "`check` printed characters that turn the direction of writing as they came",
+        "they are shown as the replacement character, as everywhere else",
+    ),
     "kills": ("", ""),
     "interrupts": (
-        "a shutdown (SIGTERM) ended the process with no word and left its unfinished folder; "
+        "a shutdown (SIGTERM) ended the process with no word; "
         "Ctrl-C while the solver was being loaded was called a missing part",
         "it is taken as Ctrl-C is; the interruption is remembered",
     ),
