@@ -6,6 +6,7 @@ trade's ambiguous words (gallon, ton, hundredweight, barrel, horsepower ...) ins
 guessing. Figures leave through a `UnitSystem`, which labels every one of them.
 """
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -249,7 +250,7 @@ def parse(kind: str, text: str) -> float:
         run = float(ratio[2])
         if run <= 0:
             raise ValueError("a grade of '1 in n' needs n above zero")
-        return (-1.0 if ratio[1] else 1.0) / run
+        return _finite((-1.0 if ratio[1] else 1.0) / run)
     if kind == "duration" and len(parts := _PARTS.findall(text)) > 1:
         if _PARTS.sub("", text).strip():
             raise ValueError("write a duration as '25 min' or '1 h 10 min'")
@@ -259,11 +260,14 @@ def parse(kind: str, text: str) -> float:
     match = _QUANTITY.fullmatch(text)
     if match is None:
         raise ValueError(f"no number with a unit; write it as in '{KINDS[kind].example}'")
-    value = float(match[1])
-    if value in (float("inf"), float("-inf")):
-        raise ValueError("the number is too large")
     scale, offset = _to_si(kind, _known_unit(kind, match[2] or ""))
-    return value * scale + offset
+    return _finite(float(match[1]) * scale + offset)
+
+
+def _finite(value: float) -> float:
+    if not math.isfinite(value):
+        raise ValueError("the number is too large")
+    return value
 
 
 def parse_price(kind: str | None, text: str, currency: str) -> float:
@@ -304,9 +308,9 @@ def parse_price(kind: str | None, text: str, currency: str) -> float:
     if (match[3] is None) is not (kind is None):
         raise ValueError(f"write it as in '{example}'")
     if kind is None:
-        return float(match[1])
+        return _finite(float(match[1]))
     scale, _ = _to_si(kind, _known_unit(kind, match[3]))
-    return float(match[1]) / scale
+    return _finite(float(match[1]) / scale)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -308,7 +308,9 @@ def test_an_interruption_of_any_kind_says_so_and_leaves_nothing(
     word: signal.Signals, tmp_path: Path, mills: Path
 ) -> None:
     script = (
-        "import sys, time, haulplan.outputs as o\n"
+        "import signal, sys, time, haulplan.outputs as o\n"
+        "for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):\n"
+        "    signal.signal(number, signal.SIG_DFL)\n"  # run in the background or not
         "def wait(*_, **__):\n"
         "    print('reached', flush=True)\n"
         "    time.sleep(60)\n"
@@ -328,6 +330,19 @@ def test_an_interruption_of_any_kind_says_so_and_leaves_nothing(
     assert running.returncode == 130
     assert complaint.splitlines()[-1] == "error: interrupted; nothing was written"
     assert [path.name for path in tmp_path.iterdir()] == ["mills"]
+
+
+@posix
+def test_what_whoever_started_us_ignores_is_ignored() -> None:
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        from haulplan.cli import _heedful
+
+        with _heedful() as stopped:
+            os.kill(os.getpid(), signal.SIGHUP)
+        assert stopped == []
+    finally:
+        signal.signal(signal.SIGHUP, before)
 
 
 def test_an_interruption_after_writing_says_what_stands(

@@ -8,7 +8,7 @@ from fuzzing import READERS, altered, once, seeds
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from haulplan.units import KINDS, parse
+from haulplan.units import KINDS, parse, parse_price
 
 #: Executions of each reader in the short run; the nightly command makes 100,000 or more.
 RUNS = 150
@@ -59,3 +59,17 @@ def test_every_number_a_quantity_takes_is_finite(kind: str, number: float, unit:
     except ValueError:
         return
     assert abs(value) < float("inf")
+
+
+@pytest.mark.parametrize(
+    ("kind", "text"), [("length", "1.7e308 km"), ("grade", "1 in 1e-320"), ("mass", "1e400 t")]
+)
+def test_a_number_beyond_all_numbers_is_refused(kind: str, text: str) -> None:
+    with pytest.raises(ValueError, match="the number is too large"):
+        parse(kind, text)
+
+
+@pytest.mark.parametrize(("kind", "text"), [(None, "1e400 USD"), ("coal", "1e308 USD/g")])
+def test_a_price_beyond_all_numbers_is_refused(kind: str | None, text: str) -> None:
+    with pytest.raises(ValueError, match="the number is too large"):
+        parse_price(kind, text, "USD")

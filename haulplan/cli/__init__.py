@@ -71,7 +71,12 @@ def _heedful() -> Iterator[list[int]]:
 
     names = [getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")]
     main_thread = threading.current_thread() is threading.main_thread()
-    before = {n: signal.signal(n, stop) for n in names if n is not None and main_thread}
+    before = {
+        number: signal.signal(number, stop)
+        for number in names
+        # whoever started us may have told us not to heed it, as nohup does
+        if number is not None and main_thread and signal.getsignal(number) != signal.SIG_IGN
+    }
     try:
         yield stopped
     finally:
