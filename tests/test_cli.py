@@ -199,9 +199,9 @@ def test_a_plan_that_its_replay_refuses_is_not_printed(
     run: Run, mills: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The planner is made to plan for a supply twice as quick as the one there."""
-    import haulplan.plan.solve as solving
+    import haulplan.plan.reading as reading
 
-    offers = solving.read_offers
+    offers = reading.read_offers
 
     def rich(*arguments: Any) -> Any:  # noqa: ANN401  whatever the planner passes
         from dataclasses import replace
@@ -209,7 +209,7 @@ def test_a_plan_that_its_replay_refuses_is_not_printed(
         found = offers(*arguments)
         return {n: replace(o, water_rate=2 * o.water_rate) for n, o in found.items()}
 
-    monkeypatch.setattr(solving, "read_offers", rich)
+    monkeypatch.setattr("haulplan.plan.solve.read_offers", rich)
     ended = run("plan", mills)
     assert ended.code == 3
     assert "did not survive its replay" in only_errors(ended)[0]
