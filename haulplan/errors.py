@@ -22,7 +22,7 @@ class HaulplanError(Exception):
 
 @dataclass(frozen=True, kw_only=True)
 class Problem:
-    """One thing wrong with the input, and what to do about it."""
+    """One thing wrong with the input, and what to do about it; its text is one line."""
 
     file: str
     where: str
@@ -31,7 +31,8 @@ class Problem:
 
     def __str__(self) -> str:
         place = f"{self.file}, {self.where}" if self.where else self.file
-        return f"{place}: {self.found}; {self.remedy}"
+        text = f"{place}: {self.found}; {self.remedy}"
+        return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
 class InputError(HaulplanError, ValueError):

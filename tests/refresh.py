@@ -18,6 +18,9 @@ from haulplan.outputs.evidence import evidence_markdown, evidence_summary
 TOP = Path(__file__).resolve().parent.parent
 RESULTS = TOP / "haulplan" / "evidence" / "RESULTS.md"
 SCENARIOS = ("hobmere-penniford",)
+RECORD = "sallow-flat-1907"
+NETWORKS = ("ellersby-coldwater",)
+EVENTS = ("sallowby-harvest",)
 
 
 def run(*words: str) -> str:
@@ -28,6 +31,12 @@ def run(*words: str) -> str:
         cwd=TOP, env=env, capture_output=True, text=True, check=True, encoding="utf-8",
     )  # fmt: skip
     return "\n".join(line.rstrip() for line in done.stdout.splitlines()) + "\n"
+
+
+def reconstruct_words(out: Path) -> tuple[str, ...]:
+    """The command that makes the historian's demo."""
+    record = f"scenarios/{RECORD}/record.toml"
+    return ("reconstruct", record, "--draws", "20000", "--out", str(out))
 
 
 def plan_block() -> str:
@@ -90,6 +99,17 @@ def main() -> None:
         if demand.exists():
             shutil.rmtree(demand)
         run("demand", f"scenarios/{name}", "--out", str(demand))
+    history = TOP / "maps" / RECORD
+    if history.exists():
+        shutil.rmtree(history)
+    run(*reconstruct_words(history))
+    for name in NETWORKS:
+        ways = TOP / "maps" / f"{name}-ways"
+        if ways.exists():
+            shutil.rmtree(ways)
+        run("ways", f"scenarios/{name}", "--out", str(ways))
+    for name in EVENTS:
+        run("stations", f"scenarios/{name}", "--out", str(TOP / "maps" / name), "--force")
 
 
 if __name__ == "__main__":

@@ -494,7 +494,8 @@ def test_it_runs_as_a_module_from_any_folder(mills: Path, tmp_path: Path) -> Non
 def test_the_shipped_scenario_checks(run: Run) -> None:
     for folder in sorted((Path(__file__).parents[1] / "scenarios").iterdir()):
         if (folder / "scenario.toml").exists():
-            assert run("check", folder).code == 0
+            chosen = folder / "route.gpx"  # else `ways` chooses one; tests of ways do
+            assert not chosen.exists() or run("check", folder).code == 0
 
 
 def test_ctrl_c_ends_a_long_search_and_writes_nothing(tmp_path: Path) -> None:

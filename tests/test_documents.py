@@ -1,5 +1,7 @@
 """README and maps/ show what the program does."""
 
+import csv
+import io
 import json
 import re
 import shlex
@@ -7,8 +9,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import click
 import pytest
 import refresh
+
+from haulplan.cli import cli
 
 TOP = Path(__file__).resolve().parent.parent
 README = (TOP / "README.md").read_text(encoding="utf-8")
@@ -59,7 +64,7 @@ def test_readme_first_command_writes_every_file(tmp_path: Path) -> None:
 
 
 def test_every_command_and_option_is_in_readme_or_help() -> None:
-    for command in ("plan", "check", "demand", "evidence"):
+    for command in cli.list_commands(click.Context(cli)):
         done = subprocess.run(
             [sys.executable, "-m", "haulplan", command, "--help"],
             capture_output=True, text=True, check=True,
@@ -89,6 +94,31 @@ def test_maps_hold_the_current_demand(name: str, tmp_path: Path) -> None:
     for file in ("stretches.csv", "hills.csv", "demand.svg"):
         kept = (TOP / "maps" / f"{name}-demand" / file).read_text(encoding="utf-8")
         assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
+
+
+@pytest.mark.parametrize("name", refresh.NETWORKS)
+def test_maps_hold_the_current_ways(name: str, tmp_path: Path) -> None:
+    refresh.run("ways", f"scenarios/{name}", "--out", str(tmp_path / name))
+    for file in ("ways.csv", "turns.csv", "bans.csv", "route.gpx", "stops.csv"):
+        kept = (TOP / "maps" / f"{name}-ways" / file).read_text(encoding="utf-8")
+        assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
+
+
+@pytest.mark.parametrize("name", refresh.EVENTS)
+def test_maps_hold_the_current_stations(name: str, tmp_path: Path) -> None:
+    """Stations and fleet; who fills where may fall otherwise with another solver's ties."""
+    refresh.run("stations", f"scenarios/{name}", "--out", str(tmp_path / name))
+    kept = TOP / "maps" / name
+    assert {p.name for p in kept.iterdir()} == {p.name for p in (tmp_path / name).iterdir()}
+    for file, columns in (("stations.csv", 6), ("fleet.csv", 6)):
+        new, old = (
+            [
+                row[:columns]
+                for row in csv.reader(io.StringIO((folder / file).read_text(encoding="utf-8")))
+            ]
+            for folder in (tmp_path / name, kept)
+        )
+        assert new == old, file
 
 
 @pytest.mark.parametrize("file", ["README.md", "DEVELOPERS.md"])

@@ -16,7 +16,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from haulplan.plan.daylight import daylight
 
 from haulplan.demand import build_demand
 from haulplan.demand.axles import bridge_formula
@@ -28,6 +27,7 @@ from haulplan.demand.boiler import (
     heat_rate,
     raising_heat,
 )
+from haulplan.demand.daylight import daylight
 from haulplan.demand.defaults import DEFAULTS, SURFACES, Default
 from haulplan.demand.engine import (
     SteamLine,

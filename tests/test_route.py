@@ -325,15 +325,21 @@ def test_voids_of_a_terrain_grid_count_as_missing(
     assert route.elevation.min() > 90  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("height", "said"), [(None, "no heights"), (77.0, "one and the same height throughout")]
-)
+@pytest.mark.parametrize(("height", "said"), [(None, "no heights"), (0.0, "height 0 throughout")])
 def test_a_road_without_hills_is_refused_with_the_remedy(
     height: float | None, said: str, refusal: Callable[..., str], gpx_text: Gpx
 ) -> None:
     line = refusal(gpx_text([(a, b, height) for a, b, _ in north(0, 4000)]))
     assert line.startswith(f"road.gpx: {said}; ")
     assert "name a table of distance and elevation (or grade) as route.grades" in line
+
+
+def test_a_road_of_one_height_is_level_and_said_to_be(
+    road: Callable[..., Route], gpx_text: Gpx
+) -> None:
+    route = road(gpx_text([(a, b, 77.0) for a, b, _ in north(0, 4000)]))
+    assert route.grade == pytest.approx(0.0, abs=1e-12)
+    assert "one and the same height throughout, 77 m: driven as a level road" in route.warnings[0]
 
 
 @pytest.mark.parametrize(

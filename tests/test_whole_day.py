@@ -446,7 +446,7 @@ def test_where_no_plan_survives_the_weak_stop_is_named(day: Day) -> None:
     day.survive = True
     with pytest.raises(NoPlanError, match=r"without water at Only: .* falls 201 L below") as caught:
         day.plan()
-    assert "survives every stop found shut" in str(caught.value)
+    assert "none survives every one of its stops" in str(caught.value)
 
 
 def test_water_and_coal_are_found_shut_apart(day: Day) -> None:

@@ -6,35 +6,18 @@ import random
 import stat
 import subprocess
 import sys
-import time
 from collections.abc import Callable
-from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 import pytest
+from killing import kill_writers
 
 from haulplan.errors import InputError
 from haulplan.outputs.write import OUTPUT_NAMES, write_outputs
 
 FILES: dict[str, str | bytes] = {"stops.csv": "stop,größe\n", "map.html": b"<html>\xff</html>"}
 NEWER: dict[str, str | bytes] = {"plan.json": "{}\n"}
-
-#: On a word from outside, writes version after version until it is killed: over the same
-#: folder, and new ones.
-WRITER = """
-import itertools, sys
-from pathlib import Path
-from haulplan.outputs.write import write_outputs
-base = Path(sys.argv[1])
-sys.stdin.readline()
-print("begun", flush=True)
-for number in itertools.count():
-    text = f"{number:08d}" * 20_000
-    files = {"stops.csv": text, "plan.json": text, "map.html": text}
-    write_outputs(base / "again", files, force=True)
-    write_outputs(base / f"first{number}", files, force=False)
-"""
 
 
 def snapshot(folder: Path) -> dict[str, bytes | None]:
@@ -378,47 +361,5 @@ def test_an_old_folder_that_cannot_be_removed_is_named(
     assert holds(tmp_path / "out", FILES)
 
 
-def _version(folder: Path) -> str:
-    """The one version that all three files hold whole."""
-    files = snapshot(folder)
-    assert sorted(files) == ["map.html", "plan.json", "stops.csv"]
-    (content,) = set(files.values())
-    assert content is not None
-    assert content == content[:8] * 20_000
-    return content[:8].decode()
-
-
-def _kill_at_random(writer: subprocess.Popen[str], pause: float) -> None:
-    assert writer.stdin is not None
-    assert writer.stdout is not None
-    writer.stdin.write("go\n")
-    writer.stdin.flush()
-    assert writer.stdout.readline() == "begun\n"
-    time.sleep(pause)
-    writer.kill()
-
-
 def test_a_killed_writer_leaves_folders_whole_or_absent(tmp_path: Path) -> None:
-    chance = random.Random(20310614)
-    first = dict.fromkeys(("stops.csv", "plan.json", "map.html"), "aaaaaaaa" * 20_000)
-    bases = [tmp_path / str(number) for number in range(30)]
-    with ExitStack() as stack:
-        writers = []
-        for base in bases:
-            write_outputs(base / "again", first, force=False)
-            command = [sys.executable, "-c", WRITER, str(base)]
-            writer = subprocess.Popen(
-                command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-            )
-            writers.append(stack.enter_context(writer))
-            stack.callback(writer.kill)
-        for writer in writers:
-            _kill_at_random(writer, chance.uniform(0.0, 0.05))
-    for base in bases:
-        shown = [path for path in base.iterdir() if not path.name.startswith(".")]
-        for folder in shown:
-            if ".old-" not in folder.name:
-                _version(folder)
-        if not (base / "again").exists():
-            (aside,) = (path for path in shown if ".old-" in path.name)
-            _version(aside)
+    assert kill_writers(tmp_path, 10, random.Random(20310614)) == []

@@ -1,16 +1,28 @@
 """The command line: arguments in, calls to the library, exit code out."""
 
+import contextlib
+import io
+import os
+import signal
 import sys
+import threading
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import click
 
 from haulplan import __version__
 from haulplan.cli.check import check
 from haulplan.cli.demand import demand
+from haulplan.cli.drill import drill
 from haulplan.cli.evidence import evidence
+from haulplan.cli.learn import learn
+from haulplan.cli.phone import phone
 from haulplan.cli.plan import plan
+from haulplan.cli.reconstruct import reconstruct
+from haulplan.cli.revise import revise
+from haulplan.cli.stations import stations
+from haulplan.cli.ways import ways
 from haulplan.errors import HaulplanError
 
 __all__ = ["cli", "main"]
@@ -30,7 +42,9 @@ def cli() -> None:
     """  # noqa: D301  click reads the mark as it stands
 
 
-for _command in (plan, check, demand, evidence):
+for _command in (
+    plan, ways, check, demand, evidence, revise, learn, drill, phone, reconstruct, stations,
+):  # fmt: skip
     cli.add_command(_command)
 
 
@@ -38,6 +52,60 @@ def _complain(text: str) -> None:
     for line in text.splitlines():
         clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in line)
         click.echo(f"error: {clean}", err=True)
+
+
+@contextlib.contextmanager
+def _heedful() -> Iterator[list[int]]:
+    """Print what the terminal can, and take a shutdown for what Ctrl-C is."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name in letters the terminal lacks
+
+    stopped: list[int] = []  # a library being loaded may turn the interruption into its own fault
+
+    def stop(number: int, _: object) -> None:
+        stopped.append(number)
+        raise KeyboardInterrupt
+
+    names = [getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")]
+    main_thread = threading.current_thread() is threading.main_thread()
+    before = {n: signal.signal(n, stop) for n in names if n is not None and main_thread}
+    try:
+        yield stopped
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _fail(error: BaseException) -> int:
+    """Say what went wrong; the exit code."""
+    if isinstance(error, click.ClickException):
+        if isinstance(error, click.UsageError) and error.ctx is not None:
+            click.echo(error.ctx.get_usage(), err=True)
+        _complain(error.format_message())
+        return error.exit_code
+    if isinstance(error, (click.Abort, KeyboardInterrupt)):
+        first = error.__cause__ or error  # click wraps it
+        _complain(f"interrupted; {first if first.args else 'nothing was written'}")
+        return 130
+    if isinstance(error, HaulplanError):
+        _complain(str(error))
+        return error.exit_code
+    if isinstance(error, BrokenPipeError):  # whoever read has had enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    if isinstance(error, ImportError):
+        _complain(f"a part is missing ({error}); install it: python -m pip install haulplan")
+    elif isinstance(error, MemoryError):
+        _complain("out of memory; give a shorter road or fewer rows, or free some memory")
+    elif isinstance(error, OSError):
+        _complain(f"the system refused ({error.strerror or error}); free some room or try again")
+    else:
+        _complain(
+            f"internal fault: {type(error).__name__}: {error}. Please report it with the "
+            "scenario; --debug shows more"
+        )
+    return 3
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -49,28 +117,14 @@ def main(arguments: Sequence[str] | None = None) -> None:
         Words after the program's name; those of the process where None.
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
-    debug = "--debug" in words
-    try:
-        code = cli.main(args=words, prog_name="haulplan", standalone_mode=False)
-        sys.exit(code if isinstance(code, int) else 0)
-    except click.ClickException as error:
-        if isinstance(error, click.UsageError) and error.ctx is not None:
-            click.echo(error.ctx.get_usage(), err=True)
-        _complain(error.format_message())
-        sys.exit(error.exit_code)
-    except (click.Abort, KeyboardInterrupt):
-        _complain("interrupted; nothing was written")
-        sys.exit(130)
-    except HaulplanError as error:
-        if debug:
-            traceback.print_exc()
-        _complain(str(error))
-        sys.exit(error.exit_code)
-    except Exception as error:  # noqa: BLE001  the last net: our own fault, said plainly
-        if debug:
-            traceback.print_exc()
-        _complain(
-            f"internal fault: {type(error).__name__}: {error}. Please report it with the "
-            "scenario; --debug shows more"
-        )
-        sys.exit(3)
+    with _heedful() as stopped:
+        try:
+            code = cli.main(args=words, prog_name="haulplan", standalone_mode=False)
+            if sys.stdout is not None:  # None where it was closed from outside
+                sys.stdout.flush()
+        except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001  the last net
+            if "--debug" in words and not isinstance(error, click.ClickException):
+                traceback.print_exc()
+            told = isinstance(error, (HaulplanError, KeyboardInterrupt, click.Abort))
+            sys.exit(_fail(KeyboardInterrupt() if stopped and not told else error))
+    sys.exit(code if isinstance(code, int) else 0)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from haulplan.cli.running import console, debug_option, progress, read_problem, units_option
+from haulplan.cli.running import debug_option, progress, read_problem, show, units_option
 
 __all__ = ["check"]
 
@@ -31,4 +31,4 @@ def check(
         say("reading the scenario")
         read, route, demand = read_problem(scenario, units)
     system = UNIT_SYSTEMS[read.file.units]
-    console().print(render_check(read, route, demand, system))
+    show(render_check(read, route, demand, system))

@@ -5,11 +5,11 @@ from pathlib import Path
 import click
 
 from haulplan.cli.running import (
-    console,
     debug_option,
     pessimism_option,
     progress,
     read_problem,
+    show,
     units_option,
 )
 from haulplan.errors import InputError, Problem
@@ -70,6 +70,4 @@ def demand(
         system = UNIT_SYSTEMS[read.file.units]
         if out is not None:
             write_outputs(out, survey_outputs(read, route, found, system), force=force)
-    console().print(render_survey(read, route, found, system))
-    if out is not None:
-        console().print(f"Written to {out}", markup=False)
+    show(render_survey(read, route, found, system), out)

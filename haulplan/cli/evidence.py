@@ -2,7 +2,7 @@
 
 import click
 
-from haulplan.cli.running import console, debug_option, progress
+from haulplan.cli.running import debug_option, progress, show
 
 __all__ = ["evidence"]
 
@@ -26,4 +26,4 @@ def evidence(debug: bool) -> None:
     with progress() as say:
         say("reckoning the trials")
         comparisons = compare_all()
-    console().print(render_evidence(comparisons))
+    show(render_evidence(comparisons))

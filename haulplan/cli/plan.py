@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 import click
 
 from haulplan.cli.running import (
-    console,
     debug_option,
     pessimism_option,
     progress,
     read_problem,
+    show,
     units_option,
 )
-from haulplan.errors import InputError, Problem
+from haulplan.errors import InputError, NoPlanError, Problem
 
 if TYPE_CHECKING:
     from haulplan.demand import Demand
@@ -101,10 +101,9 @@ def plan(
             say("drawing the outputs")
             files = all_outputs(read, route, made, trace, system, demand)
             write_outputs(out, files, force=force)
-    console().print(render_terminal(read, route, made, system, width=None, verbose=verbose))
-    if out is not None:
-        left_out = "" if route.line is not None else " (no map: the road has no coordinates)"
-        console().print(f"Written to {out}{left_out}", markup=False)
+    left_out = "" if route.line is not None else " (no map: the road has no coordinates)"
+    page = render_terminal(read, route, made, system, width=None, verbose=verbose)
+    show(page, out, left_out)
 
 
 def _plan(
@@ -136,14 +135,17 @@ def _plan(
             )
     elif aim is not None:
         wanted = Aim.model_validate({"first": aim.replace("-", " ")})
-    made = make_plan(
-        scenario,
-        route,
-        demand,
-        aim=wanted,
-        time_limit=time_limit,
-        survive=survive,
-        progress=say,
-    )
+    try:
+        made = make_plan(
+            scenario,
+            route,
+            demand,
+            aim=wanted,
+            time_limit=time_limit,
+            survive=survive,
+            progress=say,
+        )
+    except NoPlanError as error:  # what is odd about the road may be why there is none
+        raise NoPlanError("\n".join([str(error), *route.warnings])) from None
     say("driving the plan to prove it")
     return made, replay(scenario, route, demand, made)

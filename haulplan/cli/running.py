@@ -22,6 +22,7 @@ __all__ = [
     "pessimism_option",
     "progress",
     "read_problem",
+    "show",
     "units_option",
 ]
 
@@ -138,6 +139,33 @@ def console() -> Any:  # noqa: ANN401  rich loads when needed
     from rich.console import Console  # noqa: PLC0415  lazy start
 
     return Console(highlight=False)
+
+
+def show(page: object, written: Path | None = None, remark: str = "") -> None:
+    """Print a page, and where the files went.
+
+    Parameters
+    ----------
+    page
+        What rich prints.
+    written
+        The folder that was written, if any.
+    remark
+        Said after its name.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        Saying that the files stand, where they do.
+    """
+    try:
+        console().print(page)
+        if written is not None:
+            console().print(f"Written to {written}{remark}", markup=False)
+    except KeyboardInterrupt:
+        if written is None:
+            raise
+        raise KeyboardInterrupt(f"{written} is written") from None
 
 
 @contextmanager

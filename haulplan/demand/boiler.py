@@ -55,7 +55,11 @@ def heat_of_steam(pressure: float, feed_temperature: float, dryness: float) -> f
 
 
 def furnace_efficiency(
-    firing: Array | float, heating_surface: float, *, b: float, a: float
+    firing: Array | float,
+    heating_surface: Array | float,
+    *,
+    b: Array | float,
+    a: Array | float,
 ) -> Array | float:
     """Share of the coal's heat that reaches the water; it falls as the fire is pushed.
 
@@ -155,7 +159,12 @@ def heat_rate(firing: float, heating_value: float, efficiency: float) -> float:
 
 
 def coal_rate(
-    heat: Array, heating_value: float, heating_surface: float, *, b: float, a: float
+    heat: Array,
+    heating_value: Array | float,
+    heating_surface: Array | float,
+    *,
+    b: Array | float,
+    a: Array | float,
 ) -> Array:
     """Coal burnt to give heat to the water.
 

@@ -1,5 +1,6 @@
 """Engine, train, fuel and weather on a road: everything a segment's use is reckoned from."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -17,7 +18,7 @@ from haulplan.demand.resistance import (
     standard_air,
     tractive_force,
 )
-from haulplan.scenario.schema import Conditions, Engine, Gear, Wagon
+from haulplan.scenario.schema import Conditions, Engine, Gear, Learned, Wagon
 
 __all__ = ["LIMITS", "Haul", "Road", "State", "assemble"]
 
@@ -92,6 +93,8 @@ class Haul:
     low_descent: float
     standing_water: float
     standing_coal: float
+    water_factor: float
+    coal_factor: float
 
     def force(
         self,
@@ -172,8 +175,8 @@ class Haul:
         coal = self.boiler.coal(state.evaporation) * duration
         return Use(
             duration=duration + changes,
-            water=water + changes * self.standing_water,
-            coal=coal + changes * self.standing_coal,
+            water=water * self.water_factor + changes * self.standing_water,
+            coal=coal * self.coal_factor + changes * self.standing_coal,
         )
 
 
@@ -219,10 +222,12 @@ def assemble(
     gears = sorted(engine.gears, key=lambda gear: gear.ratio)
     rolling = _rolling(engine, wagons, conditions, road, gears, figures)
     standby = figures.take("standby_firing") * engine.grate_area
+    learned = [_learned(engine, name, figures) for name in ("water_factor", "coal_factor")]
     if standing_water is None:
-        standing_water = boiler.auxiliary
+        standing_water = boiler.auxiliary * learned[0]
     if standing_coal is None:
-        standing_coal = float(boiler.coal(np.array(boiler.auxiliary))) + standby
+        standing = float(boiler.coal(np.array(boiler.auxiliary))) + standby
+        standing_coal = standing * learned[1]
     speeds = np.array([gear.speed for gear in gears])
     area, drag = figures.take("frontal_area"), figures.take("drag")
     haul = Haul(
@@ -248,8 +253,24 @@ def assemble(
         low_descent=figures.take("low_gear_descent"),
         standing_water=standing_water,
         standing_coal=standing_coal,
+        water_factor=learned[0],
+        coal_factor=learned[1],
     )
     return haul, tuple(figures.used.values())
+
+
+def _learned(engine: Engine, name: str, figures: Figures) -> float:
+    """What the engine's own logs multiply the model by, moved with its spread."""
+    factor: Learned | None = getattr(engine, name)
+    other = engine.water_factor or engine.coal_factor
+    # With one store learned the other has the same spread: a hard day takes of both.
+    spread = 0.0 if other is None else (factor or other).spread
+    typical = 1.0 if factor is None else factor.typical
+    if factor is not None:
+        figures.used[name] = Assumption(
+            name=name.replace("_", " "), value=f"{typical:.2f} x the model", source="its own logs"
+        )
+    return typical * math.exp(spread * figures.deviates.get(name, 0.0))
 
 
 def _volume(engine: Engine, gear: Gear) -> float:

@@ -344,6 +344,8 @@ def _remedies(
         for aboard in ends
     )
     step = system.mass.size / 10**system.mass.decimals
+    if not haul.train_mass or not math.isfinite(passing):
+        passing = 0.0  # without a train none can be lighter
     shown = math.floor(passing / step - 1e-9) * step  # never more than passes
     remedies = [
         f"a train of at most {system.mass.text(shown)} behind the engine would pass, full or "

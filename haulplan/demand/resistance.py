@@ -30,15 +30,15 @@ Array = NDArray[np.float64]
 
 
 def rolling_coefficient(
-    tabled: float,
+    tabled: Array | float,
     *,
     hard: bool,
     speed: Array | float = WALK,
     tabled_speed: float = WALK,
-    speed_slope: float = 0.0,
-    wheel_diameter: float | None = None,
-    tyre_width: float | None = None,
-    soft_width: float = 0.25,
+    speed_slope: Array | float = 0.0,
+    wheel_diameter: Array | float | None = None,
+    tyre_width: Array | float | None = None,
+    soft_width: Array | float = 0.25,
 ) -> Array | float:
     """Rolling resistance per weight, brought from a table's wheel and speed to ours.
 
@@ -134,7 +134,11 @@ def tractive_force(
 
 
 def air_drag(
-    area: float, drag: float, speed: Array | float, wind: Array | float, density: float = 1.225
+    area: Array | float,
+    drag: Array | float,
+    speed: Array | float,
+    wind: Array | float,
+    density: float = 1.225,
 ) -> Array | float:
     """Force of the air on the train.
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -193,7 +194,17 @@ def _used(scenario: Scenario, route: Route) -> list[str]:
 
 
 def _band(scenario: Scenario, route: Route, carried: Array, gear: Gears, name: str) -> Band:
-    return band_of(_result(scenario, route, carried, gear, name), _used(scenario, route))
+    own = [] if name == "duration" else _from_logs(scenario)
+    names = own or _used(scenario, route)
+    return band_of(_result(scenario, route, carried, gear, name), names)
+
+
+def _from_logs(scenario: Scenario) -> list[str]:
+    """The factors learned from logs, whose spread stands for that of the defaults."""
+    engine = scenario.file.engine
+    if engine is None or not (engine.water_factor or engine.coal_factor):
+        return []
+    return ["water_factor", "coal_factor"]
 
 
 def deviates_for(scenario: Scenario, route: Route, pessimism: float | None) -> dict[str, float]:
@@ -218,6 +229,10 @@ def deviates_for(scenario: Scenario, route: Route, pessimism: float | None) -> d
     """
     if pessimism is None:
         return {}
+    if own := _from_logs(scenario):
+        if not 0.0 < pessimism < 1.0:
+            raise ValueError("a pessimism lies between 0 % and 100 %, ends excluded")
+        return dict.fromkeys(own, NormalDist().inv_cdf(pessimism))
     stores = scenario.file.stores
     haul, _ = haul_on(scenario, route)
     carried = np.full(haul.length.size, stores.tank + stores.bunker)

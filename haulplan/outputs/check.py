@@ -6,6 +6,7 @@ import numpy as np
 
 from haulplan.demand import Demand
 from haulplan.outputs.cautions import CAUTIONS
+from haulplan.outputs.tables import plain
 from haulplan.route import Passing, Route
 from haulplan.route.profile import steepest_sustained
 from haulplan.scenario import Scenario
@@ -40,11 +41,11 @@ def render_check(scenario: Scenario, route: Route, demand: Demand, system: UnitS
     for title, side in (("At", "right"), ("Kind", "left"), ("Place", "left"), ("Off", "right")):
         places.add_column(title, justify="right" if side == "right" else "left")
     for passing in sorted((*route.passings, *route.level_crossings), key=lambda p: p.distance):
-        places.add_row(*(Text(cell) for cell in _place_row(scenario, passing, system)))
-    parts: list[RenderableType] = [Text(scenario.file.title, style="bold")]
-    parts += [Text(line) for line in _summary(scenario, route, demand, system)]
+        places.add_row(*(Text(plain(cell)) for cell in _place_row(scenario, passing, system)))
+    parts: list[RenderableType] = [Text(plain(scenario.file.title), style="bold")]
+    parts += [Text(plain(line)) for line in _summary(scenario, route, demand, system)]
     parts += [Text(), places, Text()]
-    parts += [Text(f"warning: {line}") for line in (*route.warnings, *demand.warnings)]
+    parts += [Text(f"warning: {plain(line)}") for line in (*route.warnings, *demand.warnings)]
     parts += [Text(f"- {line}") for line in CAUTIONS]
     parts += [Text(), Text("The scenario can be read. `haulplan plan` plans it.")]
     return Group(*parts)

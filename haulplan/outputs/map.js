@@ -135,7 +135,7 @@ document.addEventListener("DOMContentLoaded", function () {
     parent.appendChild(label);
     made.addEventListener("change", function () { act(made.checked); });
   }
-  data.layers.forEach(function (layer) {
+  (data.layers || []).forEach(function (layer) {
     control(find("#layers"), "checkbox", layer.name, function (shown) { kindsShown(layer, shown); });
   });
   function choice(words, names) {
@@ -168,6 +168,7 @@ document.addEventListener("DOMContentLoaded", function () {
     from.addEventListener("change", reached);
     dip.addEventListener("change", reached);
   }
+  find("#layers").hidden = !(data.layers || []).length && !data.reach;
   marks.forEach(function (m) {
     var option = node("option");
     option.value = m.item.name;

@@ -10,7 +10,7 @@ import base64
 import html
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from haulplan.outputs.roadbook import Book
 
-__all__ = ["draw_map"]
+__all__ = ["draw_data", "draw_map", "draw_page", "mark_of"]
 
 Array = NDArray[np.float64]
 Rows = list[list[str]]
@@ -77,6 +77,7 @@ _BRIDGE_REMARK: Final = (
     "the scenario."
 )
 
+_NO_LINE: Final = "the road has no positions to draw; give it as a GPX track"
 #: The browser itself refuses whatever is not in the page.
 _POLICY: Final = (
     '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
@@ -134,7 +135,90 @@ def draw_map(
         If the road has no positions.
     """
     if route.line is None:
-        raise ValueError("the road has no positions to draw; give it as a GPX track")
+        raise ValueError(_NO_LINE)
+    line = _unbroken(route.line)
+    frame = stops_frame(scenario, plan, system)
+    marks = [
+        *_stop_marks(frame, route, line, plan),
+        *_bridge_marks(crossings_frame(scenario, plan, system), line, plan),
+        *_supply_marks(scenario, route, line, plan, system),
+        *_crossing_marks(scenario, route, line, system),
+        *([] if book is None else _crest_marks(book, line)),
+        *_place_marks(scenario, route, line, plan, system),
+    ]
+    units = [
+        getattr(system, kind).label for kind in ("distance", "height", "water", "coal", "mass")
+    ]
+    facts = (
+        f"{plan.date:%A} {plan.date.isoformat()}, leave {frame['leave'].iloc[0]}, "
+        f"arrive {frame['arrive'].iloc[-1]}, {system.distance.text(route.length)}. "
+        f"Units: {', '.join(units)}."
+    )
+    more = {"reach": None if book is None else _reach(book), "tiles": tiles}
+    return draw_page(route, plan.title, facts, marks, system, more=more)
+
+
+def draw_page(
+    route: Route,
+    title: str,
+    facts: str,
+    marks: Sequence[dict[str, Any]],
+    system: UnitSystem,
+    *,
+    signs: Sequence[tuple[str, str, str]] = _SIGNS,
+    more: Mapping[str, Any] | None = None,
+) -> str:
+    """One HTML page with a road and marks on it.
+
+    Parameters
+    ----------
+    route
+        The road, which must have positions.
+    title, facts
+        What stands at the head of the page.
+    marks
+        Made by `mark_of`.
+    system
+        The units to show.
+    signs
+        Kind, text and meaning of each kind of mark, for the key.
+    more
+        What the page's script shows besides: how far a dip goes, tiles.
+
+    Returns
+    -------
+    page
+        HTML that needs no other file and, unless it asks for tiles, no network.
+
+    Raises
+    ------
+    ValueError
+        If the road has no positions.
+    """
+    if route.line is None:
+        raise ValueError(_NO_LINE)
+    line = _unbroken(route.line)
+    data = _data(route, line, title, facts, marks, signs, system)
+    return draw_data(title, line.position(route.length / 2), data | dict(more or {}))
+
+
+def draw_data(title: str, middle: tuple[float, float], data: dict[str, Any]) -> str:
+    """A page with a map drawn from prepared data.
+
+    Parameters
+    ----------
+    title
+        Of the page.
+    middle
+        Latitude and longitude to open at. [°]
+    data
+        What the page's script shows: lines by class, marks with their details, words.
+
+    Returns
+    -------
+    page
+        HTML that needs no other file and no network.
+    """
     import folium  # noqa: PLC0415  slow to load
     from branca.element import Element, Figure  # noqa: PLC0415
 
@@ -144,21 +228,20 @@ def draw_map(
         piece.text = text
         parent.add_child(piece)
 
-    line = replace(route.line, longitude=np.unwrap(route.line.longitude, period=360.0))
-    root = Figure(title=html.escape(plain(plan.title)))
+    root = Figure(title=html.escape(plain(title)))
     chart = folium.Map(
-        location=line.position(route.length / 2), tiles=None, attribution_control=False,
+        location=middle, tiles=None, attribution_control=False,
         zoom_snap=0.25,
     )  # fmt: skip
     # Its own random number would make each page differ; the lists name files elsewhere.
     chart._id = "road"
     chart.default_js = chart.default_css = []
     library, style = _leaflet()
-    put(root.header, f"{_policy(tiles)}<style>{style}</style><script>{library}</script>")
+    put(
+        root.header, f"{_policy(data.get('tiles'))}<style>{style}</style><script>{library}</script>"
+    )
     put(root.html, _BODY)
     root.add_child(chart)
-    data = _data(scenario, route, line, plan, system, book)
-    data["tiles"] = tiles
     script = _own("map.js").replace("MAP", chart.get_name(), 1).replace("DATA", _embedded(data), 1)
     put(root.script, script)
     put(root.header, f"<style>{_own('map.css')}</style>")
@@ -204,33 +287,25 @@ def _embedded(data: dict[str, Any]) -> str:
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
+def _unbroken(line: Line) -> Line:
+    """The line with no jump of longitude."""
+    return replace(line, longitude=np.unwrap(line.longitude, period=360.0))
+
+
 def _data(
-    scenario: Scenario,
     route: Route,
     line: Line,
-    plan: Plan,
+    title: str,
+    facts: str,
+    marks: Sequence[dict[str, Any]],
+    signs: Sequence[tuple[str, str, str]],
     system: UnitSystem,
-    book: "Book | None",
 ) -> dict[str, Any]:
     """Everything the page's script shows."""
-    frame = stops_frame(scenario, plan, system)
-    marks = [
-        *_stop_marks(frame, route, line, plan),
-        *_bridge_marks(crossings_frame(scenario, plan, system), line, plan),
-        *_supply_marks(scenario, route, line, plan, system),
-        *_crossing_marks(scenario, route, line, system),
-        *([] if book is None else _crest_marks(book, line)),
-        *_place_marks(scenario, route, line, plan, system),
-    ]
     twice = _driven_twice(line)
-    units = [
-        getattr(system, kind).label for kind in ("distance", "height", "water", "coal", "mass")
-    ]
     return {
-        "title": plain(plan.title),
-        "facts": f"{plan.date:%A} {plan.date.isoformat()}, leave {frame['leave'].iloc[0]}, "
-        f"arrive {frame['arrive'].iloc[-1]}, {system.distance.text(route.length)}. "
-        f"Units: {', '.join(units)}.",
+        "title": plain(title),
+        "facts": facts,
         "cautions": CAUTIONS,
         "bounds": [
             [float(line.latitude.min()), float(line.longitude.min())],
@@ -239,7 +314,7 @@ def _data(
         "classes": _classes(route, line),
         "arrows": _arrows(route, line),
         "marks": marks,
-        "signs": [sign for sign in _SIGNS if sign[0] in {mark["kind"] for mark in marks}],
+        "signs": [sign for sign in signs if sign[0] in {mark["kind"] for mark in marks}],
         "remarks": _remarks(route, twice=twice),
         "twice": twice,
         "metric": system.name == "metric",
@@ -248,7 +323,6 @@ def _data(
             for name, kinds in _LAYERS
             if {mark["kind"] for mark in marks} & set(kinds)
         ],
-        "reach": None if book is None else _reach(book),
     }
 
 
@@ -311,10 +385,31 @@ def _arrows(route: Route, line: Line) -> list[list[float]]:
     return arrows
 
 
-def _mark(
+def mark_of(
     kind: str, name: str, at: tuple[float, float], rows: Rows, *, text: str = "", remark: str = ""
 ) -> dict[str, Any]:
-    """One mark and the details it opens; `title` is what a screen reader says."""
+    """One mark and the details it opens; `title` is what a screen reader says.
+
+    Parameters
+    ----------
+    kind
+        A kind of mark the page knows: start, stop, finish, bridge, supply or place.
+    name
+        Shown beside it.
+    at
+        Latitude and longitude. [°]
+    rows
+        Label and text of each detail.
+    text
+        What stands in the mark.
+    remark
+        A line below the details.
+
+    Returns
+    -------
+    mark
+        For `draw_page`.
+    """
     level, radius, called = _KINDS[kind]
     return {
         "kind": kind,
@@ -350,13 +445,13 @@ def _stop_marks(
         text = str(stop.number) if kind == "stop" else kind[0].upper()
         met = (called.get(stop.kind, stop.kind), stop.row, stop.distance)
         name = labels.get(met, stop.name)
-        yield _mark(kind, plain(name), line.position(stop.distance), rows, text=text)
+        yield mark_of(kind, plain(name), line.position(stop.distance), rows, text=text)
 
 
 def _bridge_marks(frame: "pd.DataFrame", line: Line, plan: Plan) -> Iterator[dict[str, Any]]:
     for crossing, rows in zip(plan.crossings, _cells(frame), strict=True):
         at = line.position(crossing.distance)
-        yield _mark("bridge", plain(crossing.name), at, rows, remark=_BRIDGE_REMARK)
+        yield mark_of("bridge", plain(crossing.name), at, rows, remark=_BRIDGE_REMARK)
 
 
 def _crossing_marks(
@@ -368,7 +463,7 @@ def _crossing_marks(
         rows.append(["telephone", plain(row.telephone or "not known: ask the railway")])
         rows += [["note", plain(row.note)]] if row.note else []
         at = line.position(passing.distance)
-        yield _mark(
+        yield mark_of(
             "crossing", plain(passing.label), at, rows, text="×", remark="Ring before and after."
         )  # fmt: skip
 
@@ -379,7 +474,7 @@ def _crest_marks(book: "Book", line: Line) -> Iterator[dict[str, Any]]:
         if met.kind == "crest":
             number = unit.number(met.distance)
             rows = [[f"distance [{unit.label}]", number], ["glass", met.words]]
-            yield _mark(
+            yield mark_of(
                 "crest", f"Crest at {number} {unit.label}", line.position(met.distance), rows
             )
 
@@ -436,7 +531,7 @@ def _supply_marks(
             supply = scenario.supplies[passing.row]
             rows = _offer(supply, passing, scenario.file.currency, system)
             at = line.position(passing.distance)
-            yield _mark("supply", plain(passing.label), at, rows, remark="Not stopped at.")
+            yield mark_of("supply", plain(passing.label), at, rows, remark="Not stopped at.")
 
 
 def _place_marks(
@@ -448,7 +543,7 @@ def _place_marks(
         if passing.kind == "place" and (passing.row, round(passing.distance)) not in used:
             note = scenario.places[passing.row].note
             rows = [_distance(passing, system), *([["note", plain(note)]] if note else [])]
-            yield _mark("place", plain(passing.label), line.position(passing.distance), rows)
+            yield mark_of("place", plain(passing.label), line.position(passing.distance), rows)
 
 
 def _distance(passing: Passing, system: UnitSystem) -> list[str]:

@@ -11,7 +11,7 @@ from typing import Final
 
 from haulplan.errors import InputError, Problem
 
-__all__ = ["OUTPUT_NAMES", "write_outputs"]
+__all__ = ["OUTPUT_NAMES", "write_folders", "write_outputs"]
 
 #: Files haulplan writes; a folder that holds anything else is never replaced.
 OUTPUT_NAMES: Final = frozenset(
@@ -72,6 +72,41 @@ def write_outputs(folder: Path, files: Mapping[str, str | bytes], *, force: bool
                 _remove(fresh)
                 if target.exists() and _exists(old):
                     _drop(old, folder, ours)
+
+
+def write_folders(folder: Path, folders: Mapping[str, Mapping[str, str]]) -> None:
+    """Write a new folder of folders, whole or not at all.
+
+    Parameters
+    ----------
+    folder
+        Must not exist; missing parents are made.
+    folders
+        Text by file name, by plain folder name.
+
+    Raises
+    ------
+    InputError
+        If the folder is there or cannot be written; nothing is left behind then.
+    """
+    with _explained(folder):
+        if _exists(folder):
+            raise _refusal(folder, "already exists", "give another folder")
+        fresh = folder.with_name(f".{folder.name[:50]}.new-{secrets.token_hex(4)}")
+        with _parents_made(folder.parent):
+            try:
+                fresh.mkdir()
+                for name, files in folders.items():
+                    if Path(name).name != name:
+                        raise ValueError(f"'{name}' is not a plain folder name")
+                    _fill(fresh / name, files, mode=None)
+                fresh.rename(folder)
+                _bring_to_disk(folder.parent)
+            finally:
+                if fresh.exists():
+                    for inner in list(fresh.iterdir()):
+                        _remove(inner)
+                    fresh.rmdir()
 
 
 @contextlib.contextmanager

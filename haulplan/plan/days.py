@@ -51,10 +51,13 @@ def add_days(programme: Programme, chain: Chain, minutes: Sequence[Any]) -> None
     if programme.first == 0:
         _add_departure(programme)
     for day in range(1, programme.rules.nights + 1):
-        programme.begin.append(programme.variable(f"begin_{day:02d}", 0.0, programme.horizon))
+        early = min(max(programme.rules.earliest[day], 0.0), programme.horizon)
+        programme.begin.append(programme.variable(f"begin_{day:02d}", early, programme.horizon))
     _add_nights(programme)
     _add_wheels(programme)
     _add_crew(programme)
+    if programme.first == 0 and not programme.elastic:
+        _add_nearness(programme, chain)
     for k in range(len(programme.rules.meals)):
         for day in range(programme.rules.nights + 1):
             _add_meal(programme, k, day)
@@ -192,6 +195,32 @@ def _add_crew(programme: Programme) -> None:
                 ended - programme.begin[day] + lead - over <= most + programme.horizon * (1 - here),
                 f"crew_{day:02d}_{name}",
             )
+
+
+def _add_nearness(programme: Programme, chain: Chain) -> None:
+    """What follows from (17)-(19) for whole nights, said so that parts of nights keep it."""
+    rules, limits = programme.rules, programme.limits
+    if not rules.nights:
+        return
+    if math.isfinite(rules.crew):
+        rested = pulp.lpSum(list(programme.gap.values()))
+        allowed = pulp.lpSum(
+            [rules.crew - rules.lead]
+            + [(rules.crew - rules.fires[f].lead) * z for (_, _, f), z in programme.night.items()]
+        )
+        programme.add(programme.clock[-1] - rested <= allowed, "work_of_all_days")
+    aboard = limits.reserve_water + limits.reserve_coal
+    least = [
+        min((leg.duration + max(leg.duration_slope, 0.0) * aboard) / 60 for leg in options)
+        for options in chain.legs
+    ]
+    for day in range(1, rules.nights + 1):
+        after = [
+            (max(rules.earliest[day], 0.0) + sum(least[j:])) * z
+            for (j, d, _), z in programme.night.items()
+            if d == day
+        ]
+        programme.add(programme.clock[-1] >= pulp.lpSum(after), f"after_night_{day:02d}")
 
 
 def _add_meal(programme: Programme, k: int, day: int) -> None:

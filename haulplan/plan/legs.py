@@ -115,7 +115,8 @@ def nodes_of(route: Route, demand: Demand, scenario: Scenario) -> tuple[Node, ..
     -------
     nodes
         Start, each passing of a supply, halt, or bridge that is more than a mass limit, each
-        crest the boiler is filled for, each end of a gear choice, finish.
+        crest the boiler is filled for, each end of a gear choice or of a stretch that
+        outruns the feed, finish.
     """
     marks = [
         Node(
@@ -135,12 +136,12 @@ def nodes_of(route: Route, demand: Demand, scenario: Scenario) -> tuple[Node, ..
                 crest=crest.water,
             )
         )
-    for sample in sorted({s for c in demand.choices for s in (c.first, c.last)}):
+    for sample in sorted({s for c in demand.choices for s in (c.first, c.last)} | _outrun(demand)):
         if 0 < sample < demand.segments:
             marks.append(
                 Node(
                     kind="gear",
-                    name="change of gear",
+                    name="change of gear or of feed",
                     sample=sample,
                     distance=float(demand.distance[sample]),
                 )
@@ -154,6 +155,24 @@ def nodes_of(route: Route, demand: Demand, scenario: Scenario) -> tuple[Node, ..
         )
     ]
     return (ends[0], *marks, ends[1])
+
+
+def _outrun(demand: Demand) -> set[int]:
+    """Samples between which the boiler is drawn on faster, or slower, than it is fed.
+
+    Between two of them its level can be kept rising or falling, so that bounds on both
+    ends bound it all the way.
+    """
+    if not demand.has_boiler or demand.feed_rate is None:
+        return set()
+    gears = {0, *(gear for choice in demand.choices for gear in choice.gears)}
+    patterns = [demand.gear, *(np.full(demand.segments, gear) for gear in sorted(gears))]
+    found: set[int] = set()
+    for gear in patterns:
+        use = demand.evaluate(np.zeros(demand.segments), gear)
+        faster = use.water > demand.feed_rate * use.duration
+        found |= set((np.flatnonzero(np.diff(faster)) + 1).tolist())
+    return found
 
 
 def _event(scenario: Scenario, passing: Passing) -> str | None:

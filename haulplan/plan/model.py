@@ -62,6 +62,8 @@ shift by Σ_d (value_d - value_{d-1}) Z_id:
 (20) one night on a date, in order, at places that have one; g ≤ 2880 z
 (21) each meal of a day that is used is had, or the day ends before its latest beginning,
      or begins after its earliest
+     and, to bring the relaxation near: Σ of all days' work ≤ Σ (crew - lead) of those used;
+     t_n ≥ Σ z (earliest of the next day + least minutes from there to the finish)
 (22) ρ' = ρ + minutes (or metres) driven;  ρ ≤ interval;  a duty or a night sets ρ to 0
 
 A stop found shut (module `survive`):
@@ -295,7 +297,7 @@ def new_programme(
         offers=dict(offers),
         limits=limits,
         rules=rules,
-        horizon=_horizon(chain, offers, limits, rules),
+        horizon=_horizon(chain, offers, limits, rules, elastic=elastic),
         elastic=elastic,
     )
     _add_nodes(programme, len(chain.nodes) - 1)
@@ -386,7 +388,9 @@ def _add_levels(programme: Programme, i: int, last: int) -> None:
         )
 
 
-def _horizon(chain: Chain, offers: Mapping[int, Offer], limits: Limits, rules: Rules) -> float:
+def _horizon(
+    chain: Chain, offers: Mapping[int, Offer], limits: Limits, rules: Rules, *, elastic: bool
+) -> float:
     """A time within which any sensible plan ends: slowest legs, every stop, waits, nights."""
     room = most_aboard(limits, rules)
     driving = sum(
@@ -410,7 +414,8 @@ def _horizon(chain: Chain, offers: Mapping[int, Offer], limits: Limits, rules: R
     days = rules.nights + 1
     standing += days * sum(meal.takes for meal in rules.meals)
     calls = sum(halt.stay is not None for halt in rules.halts.values())
-    return driving + standing + rules.depart_by + _DAY * (1 + calls + 3 * rules.nights)
+    longest = driving + standing + rules.depart_by + _DAY * (1 + calls + 3 * rules.nights)
+    return longest if elastic else min(longest, max(rules.latest[-1], 1.0))
 
 
 def most_aboard(limits: Limits, rules: Rules) -> float:

@@ -4,7 +4,7 @@ import math
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 import highspy
 import numpy as np
@@ -15,7 +15,7 @@ from haulplan.errors import InternalError
 from haulplan.plan.model import Programme
 from haulplan.plan.tighten import Inequality
 
-__all__ = ["Outcome", "Relaxation", "run"]
+__all__ = ["Model", "Outcome", "Relaxation", "run"]
 
 Array = NDArray[np.float64]
 
@@ -87,6 +87,14 @@ def _columns(problem: Any) -> dict[str, int]:  # noqa: ANN401  a PuLP problem
     return {variable.name: column for column, variable in enumerate(ordered)}
 
 
+class Model(Protocol):
+    """Anything that holds a PuLP problem."""
+
+    @property
+    def problem(self) -> Any:  # noqa: ANN401  a PuLP problem
+        """The problem, its objective set."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Outcome:
     """How one run of the solver ended."""
@@ -98,7 +106,7 @@ class Outcome:
 
 
 def run(
-    programme: Programme,
+    programme: Model,
     deadline: float | None,
     *,
     start: Mapping[str, float] | None = None,
@@ -139,10 +147,10 @@ def run(
         problem.solve(solver)
     except pulp.PulpSolverError as error:
         raise InternalError(f"the solver failed: {error}") from error
-    return _read(problem, optional=optional)
+    return _read(problem, optional=optional, gap=gap)
 
 
-def _read(problem: Any, *, optional: bool) -> Outcome:  # noqa: ANN401  a PuLP problem
+def _read(problem: Any, *, optional: bool, gap: float) -> Outcome:  # noqa: ANN401  a PuLP problem
     highs = problem.solverModel
     status, info = highs.getModelStatus(), highs.getInfo()
     ended = highspy.HighsModelStatus
@@ -162,7 +170,7 @@ def _read(problem: Any, *, optional: bool) -> Outcome:  # noqa: ANN401  a PuLP p
         raise InternalError(f"the solver ended with '{highs.modelStatusToString(status)}'")
     value = float(pulp.value(problem.objective))
     proven = status == ended.kOptimal
-    lag = 0.0 if proven else info.objective_function_value - info.mip_dual_bound
+    lag = 0.0 if proven and not gap else info.objective_function_value - info.mip_dual_bound
     return Outcome(found=True, proven=proven, value=value, bound=value - max(lag, 0.0))
 
 

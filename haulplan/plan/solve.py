@@ -244,7 +244,7 @@ def _weakness(
     weak: Sequence[Shut],
 ) -> str:
     """Which stops leave no way on, and what would mend it."""
-    lines = ["no plan survives every stop found shut"]
+    lines = ["no plan: none survives every one of its stops found shut"]
     for shut in weak:
         least = broken_without(programme, posed, shut)
         why = explain_shortage(scenario, demand, posed.chain, least).removeprefix("no plan: ")

@@ -12,7 +12,7 @@ from haulplan.plan.run import Outcome, Relaxation, run
 from haulplan.plan.tighten import Inequality, Windows, store_windows, violated
 from haulplan.scenario.schema import Aim
 
-__all__ = ["Staged", "solve_stages"]
+__all__ = ["Staged", "ask_nights", "solve_stages"]
 
 #: A stage may worsen the stage before it by this share.
 _KEEP: Final = 1e-7
@@ -156,12 +156,36 @@ def _tighten(programme: Programme, posed: Posed) -> bool:
         store_windows(programme, posed.chain, posed.offers, posed.limits, store)
         for store in ("water", "coal")
     ]
+    ask_nights(programme)
     relaxed = Relaxation(programme)
     if not _cut(relaxed, [windows for windows in stores if windows is not None]):
         return False
     for number, row in enumerate(relaxed.binding):
         _add_row(programme, row, f"valid_{row.number}_{number:05d}")
     return True
+
+
+def ask_nights(programme: Programme) -> None:
+    """Ask for every night without which not even the relaxation has an answer.
+
+    Parameters
+    ----------
+    programme
+        With an objective; is added to.
+    """
+    for day in range(1, programme.rules.nights + 1):
+        own = ((j, z) for (j, d, _), z in programme.night.items() if d == day)
+        nights = [z for j, z in own if j >= programme.first]
+        if not nights:
+            return
+        for z in nights:
+            z.bounds(0.0, 0.0)
+        needless = Relaxation(programme).solve()
+        for z in nights:
+            z.bounds(0.0, 1.0)
+        if needless:
+            return
+        programme.add(pulp.lpSum(nights) >= 1, f"night_needed_{day:02d}")
 
 
 def _cut(relaxed: Relaxation, stores: Sequence[Windows]) -> bool:

@@ -15,6 +15,7 @@ import pulp
 from haulplan.plan.build import Posed, Shut, add_recourse
 from haulplan.plan.model import Programme
 from haulplan.plan.run import run
+from haulplan.plan.stages import ask_nights
 
 __all__ = ["WayOn", "broken_without", "planned_takes", "way_on", "ways_on", "weak_stops"]
 
@@ -85,6 +86,7 @@ def way_on(programme: Programme, posed: Posed, shut: Shut, first: int) -> WayOn 
     """
     recourse = _from_here(programme, posed, shut, first, elastic=False)
     recourse.problem.setObjective(recourse.minutes)
+    ask_nights(recourse)
     if not run(recourse, None, gap=_NEAR).found:
         return None
     stops = tuple(i for i, y in recourse.stop.items() if i >= first and _value(y) > 0.5)

@@ -210,7 +210,9 @@ def _fallbacks(solution: Solution, kept: Sequence[int]) -> tuple[Fallback, ...]:
                 decide_name=nodes[way.first].name,
                 next_name=following.name if way.minutes is not None else None,
                 next_distance=following.distance,
-                later=0.0 if way.minutes is None else 60 * way.minutes - float(solution.clock[-1]),
+                later=0.0
+                if way.minutes is None
+                else max(60 * way.minutes - float(solution.clock[-1]), 0.0),
             )
         )
     return tuple(found)

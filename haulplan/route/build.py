@@ -17,7 +17,7 @@ from haulplan.scenario import Scenario, read_road_table
 from haulplan.scenario.schema import RoadRow
 from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["Line", "Passing", "Route", "build_route"]
+__all__ = ["Line", "Passing", "Route", "build_route", "lay_route"]
 
 Array = NDArray[np.float64]
 
@@ -102,16 +102,61 @@ def build_route(scenario: Scenario) -> Route:
             )
     if problems:
         raise InputError(problems)
+    return lay_route(
+        scenario, name=name, samples=samples, heights=heights, line=line, passings=passings,
+        surfaces=surfaces, warnings=warnings,
+    )  # fmt: skip
+
+
+def lay_route(
+    scenario: Scenario,
+    *,
+    name: str,
+    samples: Array,
+    heights: Array,
+    line: Line | None,
+    passings: Sequence[Passing],
+    surfaces: Sequence[tuple[float, str]] = (),
+    warnings: Sequence[str] = (),
+) -> Route:
+    """Lay out a road whose profile and places are known.
+
+    Parameters
+    ----------
+    scenario
+        For its surfaces.csv and demand.csv, by distance along this road.
+    name
+        Of the road.
+    samples
+        Distances, rising from 0, shape (samples,). [m]
+    heights
+        At each, NaN where none are known, shape (samples,). [m]
+    line
+        The road as drawn.
+    passings
+        Of places, in driving order.
+    surfaces
+        Distance from which each surface holds. [m]
+    warnings
+        To hand on.
+
+    Returns
+    -------
+    route
+        With a sample at every place and every change.
+    """
+    end = float(samples[-1])
     cuts = [p.distance for p in passings]
-    cuts += [d for s in scenario.surfaces for d in (s.begin, min(s.end, float(samples[-1])))]
-    cuts += [d for r in scenario.demand for d in (r.begin, min(r.end, float(samples[-1])))]
+    cuts += [d for s in scenario.surfaces for d in (s.begin, min(s.end, end))]
+    cuts += [d for r in scenario.demand for d in (r.begin, min(r.end, end))]
     cuts += [d for d, _ in surfaces]
     distance = _merge(samples, cuts)
     elevation = np.interp(distance, samples, heights)
     surface, limit = _surfaces(scenario, distance, surfaces)
     has_heights = bool(np.isfinite(heights).all())
+    said = list(warnings)
     if has_heights:
-        warnings += _steep_warnings(scenario, distance, elevation)
+        said += _steep_warnings(scenario, distance, elevation)
     else:
         elevation = np.zeros_like(distance)
     every = [stand_on_sample(p, distance) for p in passings]
@@ -126,7 +171,7 @@ def build_route(scenario: Scenario) -> Route:
         has_heights=has_heights,
         passings=snapped,
         graph=_graph(scenario, distance, elevation, surface, limit, snapped),
-        warnings=tuple(warnings),
+        warnings=tuple(said),
         level_crossings=tuple(p for p in every if p.kind == "crossing"),
     )
 
@@ -136,6 +181,17 @@ def _road(
 ) -> tuple[str, Array, Array, Line | None, list[tuple[float, str]]]:
     """Name, sample distances, heights (NaN where none), drawn line, tabled surfaces."""
     path = scenario.route_file
+    if path is None and scenario.file.route.network is not None and not scenario.demand:
+        problems.append(
+            Problem(
+                file="scenario.toml",
+                where="route.network",
+                found="many roads, and none chosen",
+                remedy="`haulplan ways SCENARIO --out FOLDER` chooses one and writes it as a "
+                "scenario of its own",
+            )
+        )
+        return "", np.zeros(1), np.zeros(1), None, []
     if path is None:
         ends = sorted({d for row in scenario.demand for d in (row.begin, row.end)})
         samples = np.array(ends)
@@ -257,14 +313,13 @@ def _recorded_profile(
 ) -> tuple[Array, Array]:
     """Heights recorded in the file, cleaned run by run."""
     known = np.isfinite(elevation)
-    usable = known.any() and float(np.ptp(elevation[known])) > 0
+    usable = bool(known.any() and np.any(elevation[known]))  # noughts are fillers, not heights
     if not usable and not scenario.demand:
-        what = "no heights" if not known.any() else "one and the same height throughout"
         problems.append(
             Problem(
                 file=file,
                 where="",
-                found=what,
+                found="height 0 throughout" if known.any() else "no heights",
                 remedy="hills decide the thirst: give a track with heights, or name a table "
                 "of distance and elevation (or grade) as route.grades",
             )
@@ -273,6 +328,12 @@ def _recorded_profile(
         return line.distance[[0, -1]], np.full(2, np.nan)
     system = UNIT_SYSTEMS[scenario.file.units]
     distance_text = system.distance.text
+    if np.ptp(elevation[known]) == 0:
+        height = system.height.text(float(elevation[known][0]))
+        warnings.append(
+            f"{file}: one and the same height throughout, {height}: "
+            "driven as a level road; hills decide the thirst, so make sure that it is one"
+        )
     missing = _missing_length(line.distance, known)
     length = float(line.distance[-1])
     if missing > 0:

@@ -1,35 +1,40 @@
-"""Read the tracks or routes of a GPX 1.0 or 1.1 file.
+"""Read the tracks or routes of a GPX 1.0 or 1.1 file, point by point.
 
-defusedxml refuses entity tricks before gpxpy sees the file; range, finiteness and number
-spelling are checked here, because XML readers let them pass.
+The file is never held as a tree: elements that are not the road are dropped as they
+pass, and sizes, depth, range, finiteness and number spelling are checked on the way. Any
+document type is refused before its entities are looked at.
 """
 
 import re
-from dataclasses import dataclass
+from array import array
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
-from xml.etree.ElementTree import Element, ParseError, tostring
+from xml.parsers import expat
 
 import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.errors import InputError, Problem
-
-if TYPE_CHECKING:
-    from gpxpy.gpx import GPX, GPXRoute, GPXTrack
+from haulplan.scenario.bounds import Bounds, bounds
+from haulplan.scenario.files import read_bytes
+from haulplan.scenario.wording import short
 
 __all__ = ["Piece", "Recording", "read_gpx"]
 
-MAX_BYTES = 64 * 1024 * 1024
-MAX_POINTS = 2_000_000
-#: No recording nests its elements deeper.
-_DEEPEST = 100
-#: What the road is made of; whatever else a navigator writes is left out.
-_KEPT = frozenset({"gpx", "trk", "trkseg", "trkpt", "rte", "rtept", "name", "ele"})
 _NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
+#: Other codecs of Python's do more than to name letters.
+_ENCODINGS = re.compile(
+    r"utf-?8|utf-?16(le|be)?|(us-)?ascii|iso[-_]8859-\d+|latin-?1|(windows-|cp)125\d", re.IGNORECASE
+)
 _NAMESPACES = ("http://www.topografix.com/GPX/1/0", "http://www.topografix.com/GPX/1/1", "")
 #: Heights outside these are voids of a terrain grid or slips, and count as missing. [m]
 _LOWEST, _HIGHEST = -500.0, 9000.0
+_POINTS = (["gpx", "trk", "trkseg", "trkpt"], ["gpx", "rte", "rtept"])
+#: Different names of elements and attributes; a file with more is not a recording.
+_MOST_NAMES = 1000
+#: Letters kept of a name or a height.
+_MOST_LETTERS = 1000
+_LARGEST_HEIGHT = 1e6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,143 +68,195 @@ def read_gpx(path: Path, *, track: str | None = None) -> Recording:
     Returns
     -------
     recording
-        Pieces of two or more points, in file order.
+        Pieces of one or more points, in file order.
 
     Raises
     ------
     InputError
-        If the file is not well-formed GPX, declares entities, holds a number out of
-        range, or has fewer than two points.
+        If the file is not well-formed GPX, declares entities, is larger than the bounds
+        allow, holds a number out of range, or has fewer than two points.
     """
-    root = _parse(path)
+    read = _parse(path)
     warnings = []
-    namespace = root.tag[1:].partition("}")[0] if root.tag.startswith("{") else ""
-    gpx = _to_gpx(path, root)
-    if namespace not in _NAMESPACES:
-        warnings.append(f"{path.name}: foreign namespace '{namespace[:60]}', read as GPX")
-    runs = [(_name(t), s.points) for t in gpx.tracks for s in t.segments if s.points]
-    kind = "track"
-    if not runs:
-        runs = [(_name(r), r.points) for r in gpx.routes if r.points]
-        kind = "route"
-    elif gpx.routes and track is None:
+    if read.namespace not in _NAMESPACES:
+        shown = short(read.namespace)
+        warnings.append(f"{path.name}: foreign namespace '{shown}', read as GPX")
+    tracks = [run for run in read.runs if run.kind == "trk" and run.latitude]
+    routes = [run for run in read.runs if run.kind == "rte" and run.latitude]
+    runs, kind = (tracks, "track") if tracks else (routes, "route")
+    if tracks and routes and track is None:
         warnings.append(f"{path.name}: has tracks and routes; the tracks are driven")
-    names = list(dict.fromkeys(name for name, _ in runs))
+    names = list(dict.fromkeys(run.label for run in runs))
     if track is not None:
-        runs = [run for run in runs if run[0] == track] or [
-            (track, r.points) for r in gpx.routes if _name(r) == track and r.points
+        runs = [run for run in runs if run.label == track] or [
+            run for run in routes if run.label == track
         ]
         if not runs:
             shown = ", ".join(f"'{name[:40]}'" for name in names[:12]) or "none"
             raise _refuse(path, f"no track or route named '{track}'", f"named there: {shown}")
     elif len(names) > 1:
         warnings.append(f"{path.name}: {len(names)} {kind}s joined in file order")
-    pieces = []
-    for _, points in runs:
-        heights = [np.nan if p.elevation is None else p.elevation for p in points]
-        elevation = np.array(heights, dtype=np.float64)
-        elevation[(elevation < _LOWEST) | (elevation > _HIGHEST)] = np.nan
-        pieces.append(
-            Piece(
-                latitude=np.array([p.latitude for p in points], dtype=np.float64),
-                longitude=np.array([p.longitude for p in points], dtype=np.float64),
-                elevation=elevation,
-            )
-        )
-    if sum(piece.latitude.size for piece in pieces) < 2:
+    if sum(len(run.latitude) for run in runs) < 2:
         raise _refuse(path, "fewer than two points", "give a track or route with its points")
     return Recording(
         name=track or (names[0] if len(names) == 1 else "") or path.stem,
-        pieces=tuple(pieces),
+        pieces=tuple(run.piece() for run in runs),
         warnings=tuple(warnings),
     )
-
-
-def _name(part: "GPXTrack | GPXRoute") -> str:
-    """Its name on one line."""
-    return " ".join((part.name or "").split())
 
 
 def _refuse(path: Path, found: str, remedy: str) -> InputError:
     return InputError([Problem(file=path.name, where="", found=found, remedy=remedy)])
 
 
-def _parse(path: Path) -> Element:
-    """The file's root element, entities refused, every number checked."""
-    from defusedxml import ElementTree  # noqa: PLC0415  loaded only where GPX is read
-    from defusedxml.common import DefusedXmlException  # noqa: PLC0415
+class _Refusal(Exception):  # noqa: N818  never leaves this module
+    """What was found, and the remedy."""
 
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise _refuse(path, error.strerror or "cannot be read", "put a readable file") from None
-    if len(data) > MAX_BYTES:
-        raise _refuse(path, f"larger than {MAX_BYTES // 2**20} MiB", "give one day's road only")
+
+@dataclass(kw_only=True)
+class _Run:
+    """The points of one segment or route as they are read."""
+
+    kind: str
+    name: list[str]
+    latitude: "array[float]" = field(default_factory=lambda: array("d"))
+    longitude: "array[float]" = field(default_factory=lambda: array("d"))
+    elevation: "array[float]" = field(default_factory=lambda: array("d"))
+
+    @property
+    def label(self) -> str:
+        """Its name on one line; a name may follow its points."""
+        return " ".join("".join(self.name).split())
+
+    def piece(self) -> Piece:
+        elevation = np.array(self.elevation)
+        elevation[(elevation < _LOWEST) | (elevation > _HIGHEST)] = np.nan
+        return Piece(
+            latitude=np.array(self.latitude),
+            longitude=np.array(self.longitude),
+            elevation=elevation,
+        )
+
+
+def _parse(path: Path) -> "_Reader":
+    most = bounds()
+    data = read_bytes(path, None, most.gpx_bytes)
     if data[:2] == b"\x1f\x8b":
         raise _refuse(path, "compressed with gzip", "unpack it first")
+    window = most.tag_bytes
+    starts = range(0, len(data) - window + 1, window)
+    if any(data.find(b"<", start, start + window) < 0 for start in starts):
+        raise _refuse(path, f"no tag in {window} bytes", "export it anew as GPX")
+    reader = _Reader(path.name, most)
     try:
-        root: Element = ElementTree.fromstring(data, forbid_dtd=True)
-    except DefusedXmlException:
+        reader.parse(data)
+    except _Refusal as refusal:
+        raise _refuse(path, *refusal.args) from None
+    except InputError:
+        raise
+    except (expat.ExpatError, ValueError, LookupError) as error:
         raise _refuse(
-            path, "declares a document type or entities", "export it anew as plain GPX"
+            path, f"not well-formed XML: {short(str(error), 120)}", "export it anew as GPX"
         ) from None
-    except (ParseError, ValueError, LookupError, RecursionError) as error:
-        raise _refuse(path, f"not well-formed XML: {error}", "export it anew as GPX") from None
-    kind = root.tag.rpartition("}")[2]
-    if kind != "gpx":
-        raise _refuse(path, f"root element '{kind[:40]}', not 'gpx'", "export it as GPX")
-    _check_numbers(path, root)
-    return root
+    if reader.problems:
+        raise InputError(reader.problems)
+    return reader
 
 
-def _check_numbers(path: Path, root: Element) -> None:
-    problems = []
-    count = 0
-    for point in root.iter():
-        if point.tag.rpartition("}")[2] not in ("trkpt", "rtept"):
-            continue
-        count += 1
-        figures = [("lat", point.get("lat"), 90.0), ("lon", point.get("lon"), 180.0)]
-        for child in point:
-            if child.tag.rpartition("}")[2] == "ele" and (child.text or "").strip():
-                figures.append(("ele", child.text, 1e6))
-        for name, text, limit in figures:
-            if text is None or not _NUMBER.fullmatch(text) or abs(float(text)) > limit:
-                shown = "missing" if text is None else f"'{text.strip()[:20]}'"
-                problems.append(
-                    Problem(
-                        file=path.name,
-                        where=f"point {count}, {name}",
-                        found=f"{shown} is not allowed",
-                        remedy=f"write a decimal number from -{limit:g} to {limit:g}",
-                    )
-                )
-        if len(problems) > 20:
-            break
-    if count > MAX_POINTS:
-        raise _refuse(path, f"{count} points", f"give at most {MAX_POINTS}")
-    if problems:
-        raise InputError(problems)
+class _Reader:
+    """Hears the file's elements one by one and keeps the road."""
 
+    def __init__(self, file: str, most: Bounds) -> None:
+        self.namespace = ""
+        self.runs: list[_Run] = []
+        self.problems: list[Problem] = []
+        self._file = file
+        self._most = most
+        self._stack: list[str] = []
+        self._names: set[str] = set()
+        self._elements = self._points = 0
+        self._name: list[str] = []
+        self._text: list[str] | None = None
 
-def _to_gpx(path: Path, root: Element) -> "GPX":
-    import gpxpy  # noqa: PLC0415  loaded only where GPX is read
-    from gpxpy.gpx import GPXException  # noqa: PLC0415
+    def parse(self, data: bytes) -> None:
+        # without interning, names met once are not kept
+        parser = expat.ParserCreate(namespace_separator=" ", intern=None)
+        parser.buffer_text = True
+        parser.XmlDeclHandler = self._declaration
+        parser.StartDoctypeDeclHandler = self._doctype
+        parser.StartElementHandler = self._start
+        parser.EndElementHandler = self._end
+        parser.CharacterDataHandler = self._data
+        parser.Parse(data, True)
 
-    _plain(path, root)
-    try:
-        return gpxpy.parse(tostring(root, encoding="unicode"))
-    except (GPXException, ValueError) as error:
-        raise _refuse(path, f"not GPX: {error}", "export it anew as GPX") from None
+    def _declaration(self, _version: str, encoding: str | None, _standalone: int) -> None:
+        if encoding is not None and not _ENCODINGS.fullmatch(encoding):
+            raise _Refusal(f"encoding '{short(encoding, 40)}'", "save it as UTF-8")
 
+    def _doctype(self, *_: object) -> None:
+        raise _Refusal("declares a document type or entities", "export it anew as plain GPX")
 
-def _plain(path: Path, root: Element) -> None:
-    """Take off prefixes and all that is not the road; refuse what nests too deep."""
-    stack = [(root, 0)]
-    while stack:
-        element, depth = stack.pop()
-        if depth > _DEEPEST:
-            raise _refuse(path, f"more than {_DEEPEST} elements deep", "export it anew as GPX")
-        stack += [(child, depth + 1) for child in element]
-        element.tag = element.tag.rpartition("}")[2]
-        element[:] = [child for child in element if child.tag.rpartition("}")[2] in _KEPT]
+    def _start(self, tag: str, attributes: dict[str, str]) -> None:
+        namespace, _, name = tag.rpartition(" ")
+        stack, most = self._stack, self._most
+        if not stack:
+            self.namespace = namespace
+            if name != "gpx":
+                raise _Refusal(f"root element '{short(name, 40)}', not 'gpx'", "export it as GPX")
+        stack.append(name)
+        self._elements += 1
+        self._names.add(tag)
+        self._names.update(attributes)
+        if len(stack) > most.depth:
+            raise _Refusal(f"more than {most.depth} elements deep", "export it anew as GPX")
+        if self._elements > most.elements:
+            raise _Refusal(f"more than {most.elements} elements", "give one day's road only")
+        if len(self._names) > _MOST_NAMES:
+            raise _Refusal(f"more than {_MOST_NAMES} kinds of element", "export it anew as GPX")
+        if stack in (["gpx", "trk"], ["gpx", "rte"]):
+            self._name = []
+        if stack in (["gpx", "trk", "trkseg"], ["gpx", "rte"]):
+            self.runs.append(_Run(kind=stack[1], name=self._name))
+        elif stack in _POINTS:
+            self._start_point(attributes)
+        elif name == "ele" and stack[:-1] in _POINTS:
+            self._text = []
+        elif name == "name" and len(stack) == 3 and stack[1] in ("trk", "rte"):
+            self._text = self._name
+
+    def _start_point(self, attributes: dict[str, str]) -> None:
+        self._points += 1
+        if self._points > self._most.points:
+            raise _Refusal(f"more than {self._most.points} points", "give one day's road only")
+        run = self.runs[-1]
+        run.latitude.append(self._number("lat", attributes.get("lat"), 90.0))
+        run.longitude.append(self._number("lon", attributes.get("lon"), 180.0))
+        run.elevation.append(np.nan)
+
+    def _data(self, text: str) -> None:
+        if self._text is not None and len(self._text) < _MOST_LETTERS:
+            self._text.append(text[:_MOST_LETTERS])
+
+    def _end(self, _: str) -> None:
+        if self._stack.pop() == "ele" and self._text is not None:
+            text = "".join(self._text)
+            if text.strip():
+                self.runs[-1].elevation[-1] = self._number("ele", text, _LARGEST_HEIGHT)
+        self._text = None
+
+    def _number(self, name: str, text: str | None, limit: float) -> float:
+        """The figure of the point being read; a wrong one is noted."""
+        if text is not None and _NUMBER.fullmatch(text) and abs(float(text)) <= limit:
+            return float(text)
+        shown = "missing" if text is None else f"'{short(text.strip(), 20)}'"
+        self.problems.append(
+            Problem(
+                file=self._file,
+                where=f"point {self._points}, {name}",
+                found=f"{shown} is not allowed",
+                remedy=f"write a decimal number from -{limit:g} to {limit:g}",
+            )
+        )
+        if len(self.problems) > self._most.faults:
+            raise InputError(self.problems)
+        return 0.0

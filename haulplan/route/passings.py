@@ -13,7 +13,7 @@ from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Bridge, LevelCrossing, Place, Supply
 from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["Line", "Passing", "find_passings", "off_road", "stand_on_sample"]
+__all__ = ["Line", "Passing", "find_passings", "line_feet", "off_road", "stand_on_sample"]
 
 Array = NDArray[np.float64]
 _Located = Supply | Bridge | Place | LevelCrossing
@@ -166,13 +166,13 @@ def _snap(
     assert item.latitude is not None and item.longitude is not None  # noqa: PT018
     limit = scenario.file.route.snap
     unit = UNIT_SYSTEMS[scenario.file.units].distance
-    distance, offset = _feet(line, item.latitude, item.longitude)
+    distance, offset = line_feet(line, item.latitude, item.longitude)
     near = offset <= limit
     if not near.any():
         best = int(np.argmin(offset))
         hint = ""
         if abs(item.longitude) <= 90 and offset[best] > _FAR_OFF:
-            other = _feet(line, item.longitude, item.latitude)[1].min()
+            other = line_feet(line, item.longitude, item.latitude)[1].min()
             if other < _FAR_OFF:
                 hint = "latitude and longitude look swapped, here or in the road's file; "
         problems.append(
@@ -202,11 +202,21 @@ def _far(scenario: Scenario, length: float) -> str:
     return (system.height if length < 2000 else system.distance).text(length)
 
 
-def _feet(line: Line, latitude: float, longitude: float) -> tuple[Array, Array]:
-    """For each piece of the line, the nearest point to a place: distance along, offset.
+def line_feet(line: Line, latitude: float, longitude: float) -> tuple[Array, Array]:
+    """For each piece of the line, the nearest point to a place.
 
-    Offsets are reckoned on a plane touching at the place: exact enough below some
-    kilometres, and only compared beyond. [m]
+    Parameters
+    ----------
+    line
+        The road as drawn.
+    latitude, longitude
+        Of the place. [°]
+
+    Returns
+    -------
+    distance, offset
+        Along the road and off it. Offsets are reckoned on a plane touching at the place:
+        exact enough below some kilometres, and only compared beyond. [m], [m]
     """
     radius = 6371008.8
     north = np.radians(line.latitude - latitude) * radius

@@ -1,5 +1,5 @@
 """Read and check one scenario folder."""
 
-from haulplan.scenario.read import Scenario, read_road_table, read_scenario
+from haulplan.scenario.read import Scenario, read_road_table, read_rows, read_scenario
 
-__all__ = ["Scenario", "read_road_table", "read_scenario"]
+__all__ = ["Scenario", "read_road_table", "read_rows", "read_scenario"]

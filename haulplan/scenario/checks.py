@@ -6,6 +6,7 @@ from pathlib import Path
 
 from haulplan.errors import Problem
 from haulplan.scenario import schema
+from haulplan.scenario.files import inside
 from haulplan.scenario.wording import short
 
 __all__ = ["check_together"]
@@ -70,14 +71,14 @@ def _check_levels(file: schema.ScenarioFile) -> list[Problem]:
 
 def _check_files(file: schema.ScenarioFile, root: Path) -> list[Problem]:
     problems = []
-    for key in ("file", "grades"):
+    for key in ("file", "grades", "network", "heights", "keep_off"):
         name = getattr(file.route, key)
         if name is None:
             continue
         path = root / name
-        if not _is_inside(path, root):
+        if not inside(path, root):
             found, remedy = "outside the scenario folder", "copy the file into the folder"
-        elif not _is_file(path):
+        elif not (_is_file(path) or (key in ("network", "heights") and _is_folder(path))):
             found, remedy = f"no file '{short(name)}'", "put it in the scenario folder"
         elif key == "file" and path.suffix.casefold() not in (".gpx", ".csv"):
             found, remedy = f"'{short(name)}' is neither .gpx nor .csv", "give a GPX or CSV file"
@@ -100,17 +101,17 @@ def _check_files(file: schema.ScenarioFile, root: Path) -> list[Problem]:
     return problems
 
 
-def _is_inside(path: Path, root: Path) -> bool:
-    try:
-        return path.resolve().is_relative_to(root.resolve())
-    except (OSError, RuntimeError):  # a circle of links
-        return False
-
-
 def _is_file(path: Path) -> bool:
     try:
         return path.is_file()
     except OSError:  # a name longer than the file system knows
+        return False
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:
         return False
 
 
@@ -126,7 +127,7 @@ def _check_model(file: schema.ScenarioFile, root: Path) -> list[Problem]:
             missing.append(("engine", "without demand.csv the steam model needs the engine"))
         if file.fuel is None:
             missing.append(("fuel", "without demand.csv the steam model needs the coal"))
-        if file.route.file is None:
+        if file.route.file is None and file.route.network is None:
             missing.append(("route.file", "name the GPX or CSV file of the road"))
     problems = [
         Problem(file="scenario.toml", where=key, found="missing", remedy=remedy)

@@ -148,14 +148,21 @@ def _read_clock(value: object) -> float:
 
 def _read_date(value: object) -> dt.date:
     if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
-        return value
+        return _within(value)
     text = value.strip() if isinstance(value, str) else ""
     if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
         raise ValueError("write a date as year-month-day, as in 2027-05-22")
     try:
-        return dt.date.fromisoformat(text)
+        return _within(dt.date.fromisoformat(text))
     except ValueError:
-        raise ValueError("no such day in the calendar; as in 2027-05-22") from None
+        raise ValueError("no such day from 1800 to 2999; as in 2027-05-22") from None
+
+
+def _within(date: dt.date) -> dt.date:
+    """The date, if it lies in the age of steam or not far beyond ours."""
+    if not 1800 <= date.year <= 2999:
+        raise ValueError("write a year from 1800 to 2999")
+    return date
 
 
 def angle(limit: float) -> BeforeValidator:

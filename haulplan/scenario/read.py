@@ -2,12 +2,12 @@
 
 import csv
 import io
+import os
 import re
-import stat
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -16,15 +16,21 @@ from pydantic import BaseModel
 from haulplan.errors import InputError, Problem
 from haulplan.scenario import schema
 from haulplan.scenario.agreement import check_tables
+from haulplan.scenario.bounds import bounds
 from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
+from haulplan.scenario.files import read_bytes
 from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
 
-__all__ = ["Scenario", "read_road_table", "read_scenario"]
-
-#: Larger files are refused: a day's road run is far below this. [bytes]
-MAX_BYTES = 64 * 1024 * 1024
-MAX_ROWS = 200_000
+__all__ = [
+    "Scenario",
+    "read_road_table",
+    "read_rows",
+    "read_scenario",
+    "read_table",
+    "read_toml",
+    "read_toml_text",
+]
 
 Row = TypeVar("Row", bound=BaseModel)
 
@@ -37,6 +43,8 @@ _TABLES: Mapping[str, type[BaseModel]] = {
     "surfaces.csv": schema.SurfaceRow,
     "demand.csv": schema.DemandRow,
 }
+#: Full stops in one line of scenario.toml.
+_MOST_POINTS = 1000
 #: A time of day as people write it, which TOML wants in quotes or with its seconds.
 _BARE_CLOCK = re.compile(r"^\s*(\w+)\s*=\s*(\d\d?:\d\d)\s*(?:#.*)?$", re.MULTILINE | re.ASCII)
 _ALIASES = {column: field for field, column in COLUMN_NAMES.items()}
@@ -102,14 +110,14 @@ def read_scenario(folder: Path | str) -> Scenario:
             ]
         )
     problems: list[Problem] = []
-    raw = _read_toml(root / "scenario.toml", problems)
+    raw = read_toml(root / "scenario.toml", problems)
     raw, filled = fill_from_kinds(raw, problems)
     parsed = validate(schema.ScenarioFile, raw, "scenario.toml", problems, context=None)
     currency = _currency(raw)
     tables = {
-        name: _read_table(root / name, model, currency, problems)
+        name: read_table(root / name, model, currency, problems, root=root)
         for name, model in _TABLES.items()
-        if (root / name).exists()
+        if os.path.lexists(root / name)
     }
     if parsed is not None:
         read_cleanly = not problems
@@ -134,6 +142,27 @@ def read_scenario(folder: Path | str) -> Scenario:
     )
 
 
+def read_rows(path: Path, model: type[Row], problems: list[Problem]) -> dict[int, Row]:
+    """Read any table of rows.
+
+    Parameters
+    ----------
+    path
+        A CSV file whose header names the model's fields.
+    model
+        What each row is.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    rows
+        By number in the file, the header being row 1.
+    """
+    table = read_table(path, model, "USD", problems)
+    return {number: row for number, row in table.items() if isinstance(row, model)}
+
+
 def read_road_table(path: Path, problems: list[Problem]) -> tuple[schema.RoadRow, ...]:
     """Read a route.csv or grades table.
 
@@ -150,7 +179,7 @@ def read_road_table(path: Path, problems: list[Problem]) -> tuple[schema.RoadRow
         In the order of their distance.
     """
     before = len(problems)
-    table = _read_table(path, schema.RoadRow, "USD", problems)
+    table = read_table(path, schema.RoadRow, "USD", problems)
     rows = _typed(table, schema.RoadRow)
     if len(problems) > before:
         return rows
@@ -186,6 +215,31 @@ def read_road_table(path: Path, problems: list[Problem]) -> tuple[schema.RoadRow
     return rows
 
 
+def read_toml_text(path: Path, problems: list[Problem]) -> tuple[str, dict[str, Any]]:
+    """Read one TOML file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    text, keys
+        As it stands, and as read; empty where anything is wrong.
+    """
+    before = len(problems)
+    raw = read_toml(path, problems)
+    text = (
+        _read_text(path, path.parent, bounds().toml_bytes, problems)
+        if len(problems) == before
+        else None
+    )
+    return text or "", raw
+
+
 def _currency(raw: Mapping[str, Any]) -> str | None:
     """The scenario's currency, None where it is not written as one."""
     given = raw.get("currency", "USD")
@@ -196,36 +250,48 @@ def _typed(table: Mapping[int, BaseModel], model: type[Row]) -> tuple[Row, ...]:
     return tuple(row for row in table.values() if isinstance(row, model))
 
 
-def _read_text(path: Path, problems: list[Problem]) -> str | None:
+def _read_text(path: Path, root: Path | None, most: int, problems: list[Problem]) -> str | None:
     """The file's text, or None with a problem noted."""
     try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise ValueError("not a plain file")
-        if path.stat().st_size > MAX_BYTES:
-            raise ValueError(f"larger than {MAX_BYTES // 2**20} MiB")
-        text = path.read_bytes().decode("utf-8-sig")
-        if "\0" in text:
-            raise ValueError("NUL bytes inside; not a text file")
+        text = read_bytes(path, root, most).decode("utf-8-sig")
     except UnicodeDecodeError:
         found, remedy = "not UTF-8 text", "save it as UTF-8"
-    except ValueError as error:
-        found, remedy = str(error), "give a plain text file of usual size"
-    except OSError as error:
-        found, remedy = error.strerror or "cannot be read", "put the file there, readable"
+    except InputError as error:
+        problems += error.problems
+        return None
     else:
-        return text
+        if "\0" not in text:
+            return text
+        found, remedy = "NUL bytes inside; not a text file", "give a plain text file of usual size"
     problems.append(Problem(file=path.name, where="", found=found, remedy=remedy))
     return None
 
 
-def _read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
-    text = _read_text(path, problems)
+def read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
+    """The keys of a TOML file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    problems
+        Each thing wrong is added.
+
+    Returns
+    -------
+    keys
+        None at all where the file cannot be read.
+    """
+    text = _read_text(path, path.parent, bounds().toml_bytes, problems)
     if text is None:
         return {}
     try:
+        # the time tomllib takes grows with the square of the parts of a dotted key
+        if max((line.count(".") for line in text.splitlines()), default=0) > _MOST_POINTS:
+            raise RecursionError
         return tomllib.loads(text)
     except RecursionError:
-        found, remedy = "brackets within brackets too deep", "mend the file"
+        found, remedy = "brackets or dotted keys too deep", "mend the file"
     except ValueError as error:
         found = f"not TOML: {short(str(error), 120)}"
         remedy = "mend the file there; strings need quotes, sections [brackets]"
@@ -235,16 +301,43 @@ def _read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
     return {}
 
 
-def _read_table(
-    path: Path, model: type[BaseModel], currency: str | None, problems: list[Problem]
+def read_table(
+    path: Path,
+    model: type[BaseModel],
+    currency: str | None,
+    problems: list[Problem],
+    *,
+    root: Path | None = None,
 ) -> dict[int, BaseModel]:
-    """The rows of one CSV table by number, each checked by its model."""
+    """The rows of one CSV table by number, each checked by its model.
+
+    Parameters
+    ----------
+    path
+        The file.
+    model
+        What a row should be.
+    currency
+        That prices must use.
+    problems
+        Each thing wrong is added.
+    root
+        A folder the file may not lie outside of.
+
+    Returns
+    -------
+    rows
+        Those that are right.
+    """
     before = len(problems)
-    lines = _read_lines(path, problems)
+    lines = _read_lines(path, root, problems)
     header = _read_header(path.name, lines[0], model, problems) if lines else None
     rows: dict[int, BaseModel] = {}
     seen: dict[str, int] = {}
     for number, cells in enumerate(lines[1:] if header else [], start=2):
+        if len(problems) - before > bounds().faults:
+            problems[before + bounds().faults :] = [_and_more(path.name, f"row {number - 1}")]
+            break
         raw = _read_cells(path.name, number, header or [], cells, problems)
         if not raw:
             continue
@@ -268,19 +361,33 @@ def _read_table(
     return rows
 
 
-def _read_lines(path: Path, problems: list[Problem]) -> list[list[str]]:
+def _and_more(file: str, where: str) -> Problem:
+    return Problem(
+        file=file,
+        where=where,
+        found=f"more than {bounds().faults} faults; not read further",
+        remedy="mend those above first",
+    )
+
+
+def _read_lines(path: Path, root: Path | None, problems: list[Problem]) -> list[list[str]]:
     """The cells of a CSV file, row by row; none if it cannot be read."""
-    text = _read_text(path, problems)
+    most = bounds()
+    text = _read_text(path, root, most.table_bytes, problems)
     if text is None:
         return []
     try:
-        lines = list(csv.reader(io.StringIO(text, newline=""), strict=True))
+        reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+        lines = list(islice(reader, most.rows + 2))  # the header and one too many
     except csv.Error as error:
         found, remedy = f"not CSV: {error}", "look for an unclosed quote; commas between cells"
     else:
-        if len(lines) <= MAX_ROWS:
+        widest = len(lines[0]) if lines else 0
+        if len(lines) <= most.rows + 1 and widest <= most.columns:
             return lines
-        found, remedy = f"{len(lines)} rows", f"give at most {MAX_ROWS} rows"
+        found, remedy = f"more than {most.rows} rows", f"give at most {most.rows}"
+        if widest > most.columns:
+            found, remedy = f"{widest} columns", f"give at most {most.columns}"
     problems.append(Problem(file=path.name, where="", found=found, remedy=remedy))
     return []
 
@@ -343,7 +450,7 @@ def _read_header(
                     file=file,
                     where=f"header, column '{short(cell)}'",
                     found="unknown column",
-                    remedy=suggest(name, model),
+                    remedy=suggest(name[:60], model),
                 )
             )
         elif field in [known for known, _ in header]:
@@ -367,4 +474,6 @@ def _read_header(
                 remedy="add it; the first row names the columns",
             )
         )
+    if len(problems) - before > bounds().faults:
+        problems[before + bounds().faults :] = [_and_more(file, "header")]
     return header if len(problems) == before else None

@@ -38,11 +38,14 @@ __all__ = [
     "Gear",
     "Glass",
     "Hours",
+    "Learned",
     "LevelCrossing",
     "Levels",
     "LightingUp",
     "Meal",
+    "Model",
     "Nights",
+    "Outline",
     "Place",
     "Risk",
     "RoadRow",
@@ -59,6 +62,16 @@ __all__ = [
 ]
 
 _DAY = 86400.0
+
+
+class Learned(Model):
+    """A factor on what the steam model reckons, as the engine's logs have it.
+
+    `spread` is the spread of its logarithm for a run to come, one standard deviation.
+    """
+
+    typical: Annotated[float, Field(ge=0.3, le=3.0)]
+    spread: Annotated[float, Field(ge=0.0, le=1.0)]
 
 
 class Gear(Model):
@@ -142,6 +155,8 @@ class Engine(Model):
     glass: Glass | None = None
     axles: Axles | None = None
     feed_rate: Annotated[float, quantity("water rate", "1 L/min", "2000 L/min")] | None = None
+    water_factor: Learned | None = None
+    coal_factor: Learned | None = None
     firing_rate: (
         Annotated[float, quantity("firing rate", "1 lb/sq ft/h", "200 lb/sq ft/h")] | None
     ) = None
@@ -226,7 +241,11 @@ class Conditions(Model):
 
 
 class RouteSource(Model):
-    """Where the road comes from, and how places are put on it."""
+    """Where the road comes from, and how places are put on it.
+
+    `network` names roads to choose a way from, `heights` grids of the ground under them,
+    `keep_off` areas no way may enter.
+    """
 
     file: Text | None = None
     track: Text | None = None
@@ -234,6 +253,20 @@ class RouteSource(Model):
     surface: Surface = "asphalt"
     snap: Annotated[float, quantity("length", "1 m", "5 km")] = 120.0
     longest_gap: Annotated[float, quantity("length", "0 m", "50 km")] = 2000.0
+    network: Text | None = None
+    heights: Text | None = None
+    keep_off: Text | None = None
+
+
+class Outline(Model):
+    """What the train needs of a road besides strength, and what its owner refuses."""
+
+    height: Annotated[float, quantity("length", "0.5 m", "6 m")] | None = None
+    width: Annotated[float, quantity("length", "0.5 m", "6 m")] | None = None
+    heaviest_axle: Annotated[float, quantity("mass", "0.1 t", "60 t")] | None = None
+    steepest_climb: Annotated[float, quantity("grade", "0 %", "40 %")] | None = None
+    avoid: Annotated[tuple[Surface, ...], Field(max_length=9)] = ()
+    fords: Literal["avoid", "take"] = "avoid"
 
 
 class Aim(Model):
@@ -375,6 +408,7 @@ class ScenarioFile(Model):
     at_finish: Levels
     reserve: Levels
     route: RouteSource = RouteSource()
+    outline: Outline = Outline()
     engine: Engine | None = None
     fuel: Fuel | None = None
     train: Train = Train()

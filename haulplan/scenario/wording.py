@@ -7,6 +7,7 @@ from typing import Any, Final, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from haulplan.errors import Problem
+from haulplan.scenario.bounds import bounds
 
 __all__ = ["COLUMN_NAMES", "short", "suggest", "validate"]
 
@@ -22,7 +23,7 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "string_pattern_mismatch": "write three capital letters, as in 'USD'",
     "literal_error": "write {expected}",
     "model_type": "write a section of keys there, in [brackets]",
-    "tuple_type": "write one section for each, in [[double brackets]]",
+    "tuple_type": "write one section for each, in [[double brackets]], or a list in [brackets]",
     "too_short": "give at least {min_length}",
     "too_long": "give at most {max_length}",
     "int_type": "write a whole number, without quotes",
@@ -98,11 +99,18 @@ def validate(
     except ValidationError as error:
         items = error.errors()
         within = {item["loc"][:-1] for item in items}
-        problems += [
-            _explain(item, file, row, model)
+        told = [
+            item
             for item in items
             if not (item["type"] == "too_short" and item["loc"] in within)  # said already
         ]
+        most = bounds().faults
+        problems += [_explain(item, file, row, model) for item in told[:most]]
+        if len(told) > most:
+            found = f"{len(told) - most} more faults"
+            problems.append(
+                Problem(file=file, where="", found=found, remedy="mend those above first")
+            )
         return None
 
 
@@ -118,7 +126,7 @@ def _explain(item: Any, file: str, row: int | None, model: type[BaseModel]) -> P
         found, remedy = "missing", f"give {path[-1]}" + _example(model, item["loc"])
     elif kind == "extra_forbidden":
         owner = _model_at(model, item["loc"][:-1])
-        found, remedy = "unknown name", suggest(path[-1], owner)
+        found, remedy = "unknown name", suggest(path[-1][:60], owner)
     elif kind == "value_error" and isinstance(item["input"], dict) and "; " in message:
         found, _, remedy = message.partition("; ")  # a rule between several keys
     else:

@@ -27,7 +27,7 @@ from small.problems import (
     Wagon,
 )
 
-__all__ = ["KINDS", "draw_problem"]
+__all__ = ["KINDS", "draw_locked", "draw_problem"]
 
 #: Radius of the equator (WGS 84), along which a road passed twice is drawn. [m]
 RADIUS = 6378137.0
@@ -61,6 +61,30 @@ def draw_problem(seed: int) -> Problem:
         if kind in kinds:
             problem = _DRAWERS[kind](problem, draw)
     return problem
+
+
+def draw_locked(seed: int) -> Problem:
+    """A random problem whose plan is to survive any one planned stop found shut."""
+    draw = random.Random(10_000 + seed)
+    problem = _base(draw, draw.choice([set(), {"call"}]))
+    for kind in ("in turn", "crew"):
+        if draw.random() < 0.25:
+            problem = _DRAWERS[kind](problem, draw)
+    coal = problem.taps[draw.randrange(len(problem.taps))]  # elsewhere there is water only
+    taps = tuple(
+        dataclasses.replace(
+            t, coal=t.coal if t is coal else None,
+            water=UNLIMITED if t.water is None else t.water,
+        )
+        for t in problem.taps
+    )  # fmt: skip
+    reserve = (draw.uniform(30, 80), draw.uniform(3, 10))
+    return dataclasses.replace(
+        problem, taps=taps, stretches=tuple(s[:1] for s in problem.stretches),
+        reserve=reserve, last_resort=(draw.uniform(0, 0.5) * reserve[0], 0.3 * reserve[1]),
+        bunker=1.5 * problem.bunker, start=(problem.start[0], problem.start[1] * 1.2),
+        finish=(max(problem.finish[0], reserve[0]), max(problem.finish[1], reserve[1])),
+    )  # fmt: skip
 
 
 def _base(draw: random.Random, kinds: set[str]) -> Problem:

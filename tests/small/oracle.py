@@ -12,7 +12,7 @@ from small.decisions import Decision, Road, decisions, has_reason, lowest_cost, 
 from small.problems import DAY, DEPART, UNLIMITED, Bridge, Glass, Halt, Problem, Tap
 from small.programme import Programme
 
-__all__ = ["brute_force", "solve"]
+__all__ = ["Builder", "brute_force", "solve"]
 
 #: Dissolved solids the boiler's water may hold: 3,000 ppm, middle of the published
 #: 2,000-3,500 ppm for shell and locomotive boilers. [ppm]
@@ -54,7 +54,7 @@ class Columns:
 
 def surplus(glass: Glass, needed: float) -> float:
     """Water above the working level: up to the highest, or up to a level above the crown [kg]."""
-    level = max(needed - glass.bottom, 0.0) if needed else glass.highest
+    level = needed if needed else glass.highest
     return max(level - glass.working, 0.0) * glass.area * WATER
 
 
@@ -66,15 +66,24 @@ def surplus_needed(glass: Glass, climb: float, fall: float) -> float:
     return surplus(glass, level)
 
 
-class _Builder:
-    """One decision's programme."""
+class Builder:
+    """One decision's programme; `joined` is another's, and the cut of it where this one begins."""
 
-    def __init__(self, road: Road, decision: Decision) -> None:
+    def __init__(
+        self, road: Road, decision: Decision, joined: "tuple[Builder, int] | None" = None
+    ) -> None:
         self.road, self.problem, self.decision = road, road.problem, decision
-        self.lp = Programme()
-        self.minute, self.money, self.stop = weights(road.problem)
+        self.joined = joined
+        self.lp: Programme = Programme() if joined is None else joined[0].lp
+        self.minute, self.money, self.stop = (
+            weights(road.problem) if joined is None else (0.0, 0.0, 0.0)
+        )
         self.slept = dict(decision.nights)
         self.glass = None if self.problem.engine is None else self.problem.engine.glass
+        if self.glass is not None and not any(
+            surplus_needed(self.glass, *grades) > 0 for grades in road.crests.values()
+        ):
+            self.glass = None  # the working level does for every crest
         self.columns = [self._columns(j) for j in range(road.last + 1)]
 
     def day(self, j: int) -> int:
@@ -112,18 +121,13 @@ class _Builder:
 
     def build(self) -> Programme:
         problem, lp, columns = self.problem, self.lp, self.columns
-        first, last = columns[0], columns[-1]
-        for column, level in ((first.wa, problem.start[0]), (first.ca, problem.start[1])):
-            lp.row([(column, 1.0)], level, level)
-        if problem.cart is not None:
-            level = min(problem.cart.at_start, problem.cart.capacity)
-            lp.row([(first.va, 1.0)], level, level)
+        last = columns[-1]
         lp.row([(last.wa, 1.0)], problem.finish[0], math.inf)
         lp.row([(last.ca, 1.0)], problem.finish[1], math.inf)
-        if first.ba is not None:
-            lp.row([(first.ba, 1.0)], 0.0, 0.0)
-        latest = DEPART if problem.depart_by is None else problem.depart_by
-        lp.row([(first.t, 1.0)], max(DEPART, problem.earliest), max(latest, DEPART))
+        if self.joined is None:
+            self._start()
+        else:
+            self._join(*self.joined)
         for j in range(self.road.last + 1):
             what = self.road.facility.get(j)
             if j not in self.decision.made:
@@ -145,6 +149,24 @@ class _Builder:
         lp.cost[last.t] += self.minute
         lp.constant += self.stop * len(self.decision.made) - self.minute * DEPART
         return lp
+
+    def _start(self) -> None:
+        problem, lp, first = self.problem, self.lp, self.columns[0]
+        for column, level in ((first.wa, problem.start[0]), (first.ca, problem.start[1])):
+            lp.row([(column, 1.0)], level, level)
+        if problem.cart is not None:
+            level = min(problem.cart.at_start, problem.cart.capacity)
+            lp.row([(first.va, 1.0)], level, level)
+        if first.ba is not None:
+            lp.row([(first.ba, 1.0)], 0.0, 0.0)
+        latest = DEPART if problem.depart_by is None else problem.depart_by
+        lp.row([(first.t, 1.0)], max(DEPART, problem.earliest), max(latest, DEPART))
+
+    def _join(self, other: "Builder", j: int) -> None:
+        """Begin as another programme arrives at its cut j."""
+        first, there = self.columns[0], other.columns[j]
+        for mine, theirs in ((first.wa, there.wa), (first.ca, there.ca), (first.t, there.t)):
+            self.lp.row([(mine, 1.0), (theirs, -1.0)], 0.0, 0.0)
 
     def _pass(self, j: int) -> None:
         """Nothing changes where the train does not stop."""
@@ -414,7 +436,8 @@ class _Builder:
     def _departure(self, day: int) -> list[tuple[int | None, float]]:
         """Clock at which a day's wheels first turn, as terms."""
         if day == 0:
-            return [(self.columns[0].t, 1.0)]
+            whole = self if self.joined is None else self.joined[0]
+            return [(whole.columns[0].t, 1.0)]
         night = self.columns[self.decision.nights[day - 1][0]]
         return [(night.t, 1.0), (night.stay, 1.0), (night.night, 1.0)]
 
@@ -468,7 +491,7 @@ class _Builder:
 
 def solve(road: Road, decision: Decision) -> float | None:
     """Least aim value with exactly these decisions, or None."""
-    return _Builder(road, decision).build().minimum()
+    return Builder(road, decision).build().minimum()
 
 
 def brute_force(problem: Problem) -> float | None:

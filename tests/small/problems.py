@@ -95,7 +95,7 @@ class Bridge:
 
 @dataclass(frozen=True, kw_only=True)
 class Glass:
-    """The boiler's shape; heights above the crown but `working` and `highest`, in the glass."""
+    """The boiler's shape; heights are above the crown."""
 
     crown_back: float
     tubes_front: float
@@ -201,6 +201,7 @@ class Problem:
     truck: Truck | None = None
     engine: Engine | None = None
     wagons: tuple[Wagon, ...] = ()
+    last_resort: tuple[float, float] | None = None
     longitudes: tuple[float, ...] = ()
     heights: tuple[float, ...] = ()
 

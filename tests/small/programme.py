@@ -78,6 +78,5 @@ def _solver() -> highspy.Highs:
     if not _SOLVERS:
         solver = highspy.Highs()
         solver.setOptionValue("output_flag", False)
-        solver.setOptionValue("threads", 1)
         _SOLVERS.append(solver)
     return _SOLVERS[0]

@@ -13,14 +13,16 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from small.decisions import Road, decisions
-from small.drawing import draw_problem
+from small.drawing import draw_locked, draw_problem
+from small.locked import brute_force_locked
 from small.oracle import brute_force
 from small.problems import FEATURES, fingerprint
 
-__all__ = ["SOLVED", "solved_problem"]
+__all__ = ["SOLVED", "solved_locked", "solved_problem"]
 
 SOLVED = Path(__file__).with_name("solved.json")
 PROBLEMS = 320
+LOCKED = 60
 
 
 def solved_problem(seed: int) -> dict[str, Any]:
@@ -39,14 +41,33 @@ def solved_problem(seed: int) -> dict[str, Any]:
     }
 
 
+def solved_locked(seed: int) -> dict[str, Any]:
+    """One problem's answer where any one planned stop may be found shut, and where none is."""
+    problem = draw_locked(seed)
+    return {
+        "seed": seed,
+        "fingerprint": fingerprint(problem),
+        "value": brute_force_locked(problem),
+        "without": {"locked tap": brute_force(problem)},
+        "decisions": sum(1 for _ in decisions(Road(problem))),
+    }
+
+
 def main() -> None:
     began = time.monotonic()
     with multiprocessing.Pool(2) as pool:
-        solved = list(pool.imap(solved_problem, range(PROBLEMS)))
-    lines = ",\n".join(json.dumps(answer) for answer in solved)
-    SOLVED.write_text(f"[\n{lines}\n]\n")
-    none = sum(answer["value"] is None for answer in solved)
-    print(f"{PROBLEMS} problems, {none} without a plan, {time.monotonic() - began:.0f} s")
+        solved = {
+            "problems": pool.map(solved_problem, range(PROBLEMS), chunksize=4),
+            "locked": pool.map(solved_locked, range(LOCKED), chunksize=4),
+        }
+    parts = []
+    for name, answers in solved.items():
+        lines = ",\n".join(json.dumps(answer) for answer in answers)
+        parts.append(f'"{name}": [\n{lines}\n]')
+        none = sum(answer["value"] is None for answer in answers)
+        print(f"{name}: {len(answers)}, {none} without a plan")
+    SOLVED.write_text("{" + ",\n".join(parts) + "}\n")
+    print(f"{time.monotonic() - began:.0f} s")
 
 
 if __name__ == "__main__":

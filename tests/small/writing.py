@@ -41,10 +41,12 @@ def _toml(problem: Problem) -> list[str]:
     if problem.depart_by is not None:
         lines.append(f'depart_by = "{_clock(problem.depart_by)}"')
     lines += ["[stores]", f'tank = "{problem.tank!r} kg"', f'bunker = "{problem.bunker!r} kg"']
-    for section, (water, coal) in (
+    for section, levels in (
         ("reserve", problem.reserve), ("at_start", problem.start), ("at_finish", problem.finish),
+        ("last_resort", problem.last_resort),
     ):  # fmt: skip
-        lines += [f"[{section}]", f'water = "{water!r} kg"', f'coal = "{coal!r} kg"']
+        if levels is not None:
+            lines += [f"[{section}]", f'water = "{levels[0]!r} kg"', f'coal = "{levels[1]!r} kg"']
     lines.append("[aim]")
     lines += [
         f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value!r}"
@@ -122,6 +124,7 @@ def _toml_of_the_train(problem: Problem) -> list[str]:
         ]  # fmt: skip
         if wagon.wheelbase is not None:
             lines.append(f'wheelbase = "{wagon.wheelbase!r} m"')
+            lines.append('behind = "3.5 m"')  # no tandem across a coupling
     return lines
 
 

@@ -1,0 +1,73 @@
+"""Read the files of a scenario: plain ones, of usual size, inside its folder."""
+
+import stat
+from pathlib import Path
+
+from haulplan.errors import InputError, Problem
+
+__all__ = ["inside", "read_bytes"]
+
+
+def inside(path: Path, root: Path) -> bool:
+    """Whether a path, its links followed, stays in a folder.
+
+    Parameters
+    ----------
+    path
+        The file.
+    root
+        The folder.
+
+    Returns
+    -------
+    inside
+        False too where links run in a circle.
+    """
+    try:
+        return path.resolve().is_relative_to(root.resolve())
+    except (OSError, RuntimeError):  # a circle of links
+        return False
+
+
+def read_bytes(path: Path, root: Path | None, most: int) -> bytes:
+    """The content of a file that lies in the scenario's folder.
+
+    Parameters
+    ----------
+    path
+        The file.
+    root
+        The scenario's folder; a link that leads out of it is not followed. None where
+        that was checked before.
+    most
+        A larger file is refused. [bytes]
+
+    Returns
+    -------
+    content
+        All of it.
+
+    Raises
+    ------
+    InputError
+        If it is missing, not a plain file, too large, or outside the folder.
+    """
+    try:
+        if root is not None and not inside(path, root):
+            found, remedy = "a link that leads out of the folder", "copy the file into the folder"
+        elif not stat.S_ISREG(path.stat().st_mode):
+            found, remedy = "not a plain file", "give a plain text file of usual size"
+        elif path.stat().st_size > most:
+            found, remedy = f"larger than {_size(most)}", "give a plain text file of usual size"
+        else:
+            return path.read_bytes()
+    except OSError as error:
+        found, remedy = error.strerror or "cannot be read", "put the file there, readable"
+    raise InputError([Problem(file=path.name, where="", found=found, remedy=remedy)])
+
+
+def _size(most: int) -> str:
+    for unit, name in ((1024 * 1024, "MiB"), (1024, "KiB")):
+        if most % unit == 0:
+            return f"{most // unit} {name}"
+    return f"{most} bytes"

@@ -1,0 +1,286 @@
+"""Plans for what is left: as much of the reserve kept as can be, the finish given up first."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from haulplan.errors import NoPlanError
+from haulplan.plan import Plan, make_plan
+from haulplan.replay import replay
+from haulplan.scenario.schema import Aim, Levels
+from haulplan.underway.task import Reading, Task, remainder
+
+__all__ = ["Call", "Onward", "onward", "onward_from_water", "terms_for", "without"]
+
+#: So close to a place the engine stands at it. [m]
+_HERE = 0.5
+#: What a revision may give of each store where a level stands on its limit: a dip is read
+#: to a hundredth of the tank at best, and the planner's straightening needs some room. [-]
+_GIVE = 1e-3
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Terms:
+    """What a plan has to keep: shares of the reserve and of the levels for the finish."""
+
+    reserve: float
+    finish: float
+    give: float = _GIVE
+    lower: float = 0.0
+
+
+#: Tried in turn until one has a plan: what is wanted at the finish gives way before the
+#: reserve does.
+_TERMS = tuple(
+    _Terms(reserve=reserve, finish=finish)
+    for reserve, finish in (
+        (1.0, 1.0), (1.0, 0.9), (1.0, 0.0), (0.5, 0.0), (0.25, 0.0), (0.0, 0.0),
+    )
+)  # fmt: skip
+#: At the start the plan stands as it was made.
+_AT_START = (replace(_TERMS[0], give=0.0), *_TERMS[1:])
+#: On the planned levels, before anything is given up: a bridge may stand on its figure.
+_ON_PLAN = (_TERMS[0], replace(_TERMS[0], give=2 * _GIVE, lower=_GIVE), *_TERMS[1:])
+#: Levels so close to plan are the planned ones. [share of the store]
+_CLOSE = 0.01
+
+
+@dataclass(frozen=True, kw_only=True)
+class Call:
+    """A line of what is left: where the engine is, a stop, the finish; SI, road distance."""
+
+    name: str
+    kind: str
+    distance: float
+    arrive: float
+    depart: float
+    tank: float
+    water: float
+    bunker: float
+    coal: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Onward:
+    """What is left, line by line, and the proved plan behind it.
+
+    `plan` counts distances from where it begins: from the engine, or from the water it
+    reaches first where the way there eats into the reserve. `reserve` is the share of the
+    reserve kept on the worst of the way, `short` what lacks of the levels wanted at the
+    finish, water and coal [kg]; `lowest` the least in the tank and where [kg], [m].
+    """
+
+    calls: tuple[Call, ...]
+    plan: Plan
+    reserve: float
+    short: tuple[float, float]
+    lowest: tuple[float, float]
+
+    @property
+    def whole(self) -> bool:
+        """Whether it keeps the reserve and the levels for the finish."""
+        return self.reserve == 1.0 and max(self.short) == 0.0
+
+
+def terms_for(task: Task, here: int, off: tuple[float, float, float] | None) -> tuple[_Terms, ...]:
+    """What to try in turn at a place.
+
+    Parameters
+    ----------
+    task
+        The whole run.
+    here
+        Sample at which the engine stands.
+    off
+        Clock, water and coal against the plan [s], [kg].
+
+    Returns
+    -------
+    terms
+        Stricter first.
+    """
+    if here == 0:
+        return _AT_START
+    stores = task.scenario.file.stores
+    near = off is not None and (
+        abs(off[1]) <= _CLOSE * stores.tank and abs(off[2]) <= _CLOSE * stores.bunker
+    )
+    return _ON_PLAN if near else _TERMS
+
+
+def onward(
+    task: Task, begin: float, aim: Aim | None, terms: Sequence[_Terms]
+) -> tuple[Onward | None, str]:
+    """The best plan of a remainder that keeps as much as can be kept.
+
+    Parameters
+    ----------
+    task
+        What is left.
+    begin
+        Where it begins on the whole road. [m]
+    aim
+        The scenario's own where None.
+    terms
+        What to try in turn.
+
+    Returns
+    -------
+    onward, why_not
+        None where nothing holds; why it keeps no more, "" where it keeps all.
+    """
+    why_not = ""
+    for kept in terms:
+        try:
+            return _plan(task, kept, begin, aim), why_not
+        except NoPlanError as error:
+            why_not = why_not or str(error)
+    return None, why_not
+
+
+def _plan(whole: Task, kept: _Terms, begin: float, aim: Aim | None) -> Onward:
+    """A plan that keeps these terms, proved by its replay."""
+    task = _on_terms(whole, kept)
+    plan = make_plan(task.scenario, task.route, task.demand, aim=aim)
+    trace = replay(task.scenario, task.route, task.demand, plan)
+    low = int(np.argmin(trace.tank))
+    file, last = whole.scenario.file, plan.stops[-1]
+    wanted = (
+        (min(file.at_finish.water, file.stores.tank), last.tank_arrive, file.stores.tank),
+        (min(file.at_finish.coal, file.stores.bunker), last.bunker_arrive, file.stores.bunker),
+    )
+    short = [want - have if want - have > 3 * _GIVE * room else 0.0 for want, have, room in wanted]
+    calls = tuple(
+        Call(
+            name=stop.name,
+            kind=stop.kind,
+            distance=begin + stop.distance,
+            arrive=stop.arrive,
+            depart=stop.depart,
+            tank=stop.tank_arrive,
+            water=stop.water_taken,
+            bunker=stop.bunker_arrive,
+            coal=stop.coal_taken,
+        )
+        for stop in plan.stops
+    )
+    return Onward(
+        calls=calls,
+        plan=plan,
+        reserve=_share(kept, file.reserve, min(trace.tank), min(trace.bunker)),
+        short=(short[0], short[1]),
+        lowest=(trace.tank[low], begin + trace.distance[low]),
+    )
+
+
+def _share(kept: _Terms, reserve: Levels, water: float, coal: float) -> float:
+    """The share of the reserve that is really kept, all of it where the terms asked it."""
+    if kept.reserve == 1.0:
+        return 1.0
+    shares = [
+        level / least
+        for level, least in ((water, reserve.water), (coal, reserve.coal))
+        if least > 0
+    ]
+    return min(max(min(shares, default=0.0), 0.0), 1.0)
+
+
+def onward_from_water(
+    task: Task,
+    first: Call,
+    row: int,
+    aim: Aim | None,
+    taken: Mapping[int, tuple[float, float]],
+    shut: Sequence[int],
+) -> Onward | None:
+    """A plan from a water reached below the reserve: filled up to it at once, then as usual.
+
+    Parameters
+    ----------
+    task
+        The whole run, as the day is.
+    first
+        The water, with the levels on reaching it.
+    row
+        Of the water in supply.csv.
+    aim
+        The scenario's own where None.
+    taken
+        Water and coal already drawn at supplies, by row. [kg]
+    shut
+        Rows of supplies at which there is nothing.
+
+    Returns
+    -------
+    onward
+        None where no plan from there keeps the reserve.
+    """
+    file, supply = task.scenario.file, task.scenario.supplies[row]
+    least = file.reserve.water + _GIVE * file.stores.tank
+    lacking = max(least - first.tank, 0.0)
+    drawn = taken.get(row, (0.0, 0.0))
+    if (supply.water_available or 0.0) - drawn[0] < lacking:
+        return None
+    pumping = lacking / (supply.water_rate or 1.0)
+    filled = Reading(
+        distance=first.distance,
+        clock=max(first.arrive, supply.opens) + pumping,
+        water=first.tank + lacking,
+        coal=max(first.bunker, 0.0),
+    )
+    sample = task.route.index(first.distance)
+    drawn_then = {**taken, row: (drawn[0] + lacking, drawn[1])}
+    rest = without(remainder(task, sample, filled, drawn_then), shut)
+    found, _ = onward(rest, float(task.route.distance[sample]), aim, (_TERMS[0], _TERMS[2]))
+    if found is None:
+        return None
+    then = found.calls[1]
+    if then.kind != "supply" or then.distance - first.distance > _HERE:
+        if lacking > 0:  # its setting up would be missing from the clock
+            return None
+        return found
+    own = replace(first, depart=then.depart, water=lacking + then.water, coal=then.coal)
+    lowest = min((found.lowest, (first.tank, first.distance)))
+    return replace(found, calls=(own, *found.calls[2:]), lowest=lowest)
+
+
+def without(task: Task, shut: Sequence[int]) -> Task:
+    """A task at whose shut supplies nothing can be had.
+
+    Parameters
+    ----------
+    task
+        Any.
+    shut
+        Rows of supplies.
+
+    Returns
+    -------
+    task
+        Their passings are gone.
+    """
+    passings = tuple(p for p in task.route.passings if not (p.kind == "supply" and p.row in shut))
+    return replace(task, route=replace(task.route, passings=passings))
+
+
+def _on_terms(task: Task, kept: _Terms) -> Task:
+    """The task with its limits as the terms have them."""
+    if kept == _AT_START[0]:
+        return task
+    file = task.scenario.file
+    room = file.stores.tank, file.stores.bunker
+
+    def levels(wanted: Levels, share: float, give: float) -> Levels:
+        water, coal = (
+            max(min(want, most) * share - give * most, 0.0)
+            for want, most in zip((wanted.water, wanted.coal), room, strict=True)
+        )
+        return Levels.model_construct(water=water, coal=coal)
+
+    update = {
+        "reserve": levels(file.reserve, kept.reserve, kept.give),
+        "at_finish": levels(file.at_finish, kept.finish, kept.give),
+        "at_start": levels(file.at_start, 1.0, kept.lower),
+    }
+    return replace(task, scenario=replace(task.scenario, file=file.model_copy(update=update)))

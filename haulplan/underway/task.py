@@ -1,0 +1,353 @@
+"""What is to be hauled where, cut at a position, changed for the day, or turned round.
+
+Everything here is a pure function from one task to another; the planner, the demand and
+the replay see an ordinary scenario, road and demand.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import networkx as nx
+import numpy as np
+from numpy.typing import NDArray
+
+from haulplan.demand import Choice, Demand, Use, build_demand
+from haulplan.errors import InputError, Problem
+from haulplan.route import Line, Route, build_route
+from haulplan.scenario import Scenario
+from haulplan.scenario.schema import Levels, Place
+from haulplan.units import UNIT_SYSTEMS
+
+__all__ = [
+    "Driven",
+    "Reading",
+    "Task",
+    "as_planned",
+    "drive",
+    "remainder",
+    "reverse",
+    "scaled",
+    "standing_at",
+    "stretch",
+]
+
+Array = NDArray[np.float64]
+
+#: Name of the sample put into a road of measured use; nobody is shown it.
+_MARK = "where the engine is"
+#: A passing so close behind is where the engine stands. [m]
+_HERE = 0.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Task:
+    """A scenario with its road and its demand."""
+
+    scenario: Scenario
+    route: Route
+    demand: Demand
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """Where the engine is, when, and what the dip and the bunker say [m], [s], [kg]."""
+
+    distance: float
+    clock: float
+    water: float
+    coal: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Driven:
+    """Use summed up sample by sample from where driving began, first entry 0."""
+
+    water: Array
+    coal: Array
+    duration: Array
+    aboard: Array
+
+
+def as_planned(task: Task, choices: tuple[int, ...]) -> Task:
+    """The task with the gears a plan chose as those it is driven in until told otherwise.
+
+    Parameters
+    ----------
+    task
+        The run.
+    choices
+        Of its plan.
+
+    Returns
+    -------
+    task
+        A later plan may choose again.
+    """
+    demand = task.demand
+    return replace(task, demand=replace(demand, gear=demand.geared(choices)))
+
+
+def drive(demand: Demand, first: int, last: int, aboard: float, gear: NDArray[np.int64]) -> Driven:
+    """Drive from one sample to another without taking anything.
+
+    Parameters
+    ----------
+    demand
+        Of the road.
+    first, last
+        Samples, `last` not before `first`.
+    aboard
+        Water and coal aboard at the first. [kg]
+    gear
+        Of each segment.
+
+    Returns
+    -------
+    driven
+        Sums at samples first ... last; a store may go below nothing, as a shortfall.
+    """
+    mass = np.full(demand.segments, aboard)
+    gone = np.zeros(last - first)
+    while True:  # a segment's mass depends only on those before it, so this ends
+        use = demand.evaluate(np.maximum(mass, 0.0), gear)
+        before, gone = gone, np.cumsum((use.water + use.coal)[first:last])
+        mass[first + 1 : last] = aboard - gone[:-1]
+        if gone.size == 0 or float(np.max(np.abs(gone - before))) <= 1e-9 * max(aboard, 1.0):
+            break
+
+    def summed(values: Array) -> Array:
+        return np.concatenate([[0.0], np.cumsum(values[first:last])])
+
+    return Driven(
+        water=summed(use.water),
+        coal=summed(use.coal),
+        duration=summed(use.duration),
+        aboard=np.concatenate([[aboard], aboard - gone]),
+    )
+
+
+def standing_at(task: Task, distance: float, *, file: str = "--at") -> tuple[Task, int]:
+    """The task with a sample where the engine stands.
+
+    Parameters
+    ----------
+    task
+        The whole road.
+    distance
+        Along it. [m]
+    file
+        What a refusal names.
+
+    Returns
+    -------
+    task, sample
+        The steam model's samples are close enough together; a road of measured use is
+        split at the place, its use in proportion.
+
+    Raises
+    ------
+    InputError
+        If the place is not on the road, or is its end.
+    """
+    route = task.route
+    unit = UNIT_SYSTEMS[task.scenario.file.units].distance
+    if not 0.0 <= distance < route.length - 1.0:
+        raise InputError(
+            [
+                Problem(
+                    file=file,
+                    where="",
+                    found=f"{unit.value(distance):.2f} {unit.label} is not before the finish",
+                    remedy=f"give a distance from 0 to {unit.value(route.length):.2f} {unit.label}",
+                )
+            ]
+        )
+    sample = route.index(distance)
+    if task.scenario.demand and abs(float(route.distance[sample]) - distance) > _HERE:
+        places = (*task.scenario.places, Place.model_construct(name=_MARK, at=distance))
+        marked = replace(task.scenario, places=places)
+        built = build_route(marked)
+        kept = {(p.kind, p.row, p.number) for p in route.passings}
+        own = tuple(p for p in built.passings if (p.kind, p.row, p.number) in kept)
+        route = replace(built, passings=own)
+        task = Task(scenario=task.scenario, route=route, demand=build_demand(marked, built))
+        sample = route.index(distance)
+    return task, sample
+
+
+def remainder(
+    task: Task, sample: int, reading: Reading, taken: Mapping[int, tuple[float, float]]
+) -> Task:
+    """What is left of a task from a sample on.
+
+    Parameters
+    ----------
+    task
+        The whole.
+    sample
+        At which the engine stands.
+    reading
+        What it has then; its clock is the new departure.
+    taken
+        Water and coal already drawn at supplies, by row. [kg]
+
+    Returns
+    -------
+    task
+        Distances count from the new start; a listed amount is what is left of it.
+    """
+    file = task.scenario.file
+    at = float(task.route.distance[sample])
+    name = next(
+        (p.label for p in task.route.passings if abs(p.distance - at) <= _HERE),
+        file.start if sample == 0 else UNIT_SYSTEMS[file.units].distance.text(at),
+    )
+    left = file.model_copy(
+        update={
+            "start": name,
+            "depart": reading.clock,
+            "at_start": Levels.model_construct(
+                water=min(reading.water, file.stores.tank),
+                coal=min(reading.coal, file.stores.bunker),
+            ),
+        }
+    )
+    supplies = tuple(
+        supply.model_copy(
+            update={
+                key: None if have is None else max(have - gone, 0.0)
+                for key, have, gone in zip(
+                    ("water_available", "coal_available"),
+                    (supply.water_available, supply.coal_available),
+                    taken.get(row, (0.0, 0.0)),
+                    strict=True,
+                )
+            }
+        )
+        for row, supply in enumerate(task.scenario.supplies)
+    )
+    return Task(
+        scenario=replace(task.scenario, file=left, supplies=supplies),
+        route=stretch(task.route, sample, task.demand.segments),
+        demand=_cut(task.demand, sample),
+    )
+
+
+def stretch(route: Route, first: int, last: int) -> Route:
+    """A part of a road, distances from its own start; drawn only as the whole is.
+
+    Parameters
+    ----------
+    route
+        The whole.
+    first, last
+        Samples at which the part begins and ends.
+
+    Returns
+    -------
+    route
+        With the passings on it.
+    """
+    begin, end = float(route.distance[first]), float(route.distance[last])
+    line = route.line
+    if line is not None:
+        line = replace(line, distance=line.distance - begin)
+    return replace(
+        route,
+        distance=route.distance[first : last + 1] - begin,
+        elevation=route.elevation[first : last + 1],
+        surface=route.surface[first:last],
+        speed_limit=route.speed_limit[first:last],
+        line=line,
+        passings=tuple(
+            replace(p, distance=max(p.distance - begin, 0.0))
+            for p in route.passings
+            if begin - _HERE <= p.distance <= end + _HERE
+        ),
+        graph=nx.MultiDiGraph(),
+        warnings=(),
+    )
+
+
+def _cut(demand: Demand, first: int) -> Demand:
+    """A demand from a sample on; what lies before is evaluated and thrown away."""
+
+    def evaluate(aboard: Array, gear: NDArray[np.int64]) -> Use:
+        before = np.full(first, aboard[0] if aboard.size else 0.0)
+        use = demand.evaluate(
+            np.concatenate([before, aboard]), np.concatenate([demand.gear[:first], gear])
+        )
+        return Use(duration=use.duration[first:], water=use.water[first:], coal=use.coal[first:])
+
+    return replace(
+        demand,
+        distance=demand.distance[first:] - demand.distance[first],
+        gear=demand.gear[first:],
+        choices=tuple(
+            Choice(first=max(c.first - first, 0), last=c.last - first, gears=c.gears)
+            for c in demand.choices
+            if c.last > first
+        ),
+        heaviest=demand.heaviest[first:],
+        evaluate=evaluate,
+    )
+
+
+def scaled(demand: Demand, *, water: float = 1.0, coal: float = 1.0) -> Demand:
+    """A demand on a thirstier or thriftier day, running and standing.
+
+    Parameters
+    ----------
+    demand
+        What is reckoned.
+    water, coal
+        By what to multiply it. [-]
+
+    Returns
+    -------
+    demand
+        Its times as they were.
+    """
+
+    def evaluate(aboard: Array, gear: NDArray[np.int64]) -> Use:
+        use = demand.evaluate(aboard, gear)
+        return Use(duration=use.duration, water=use.water * water, coal=use.coal * coal)
+
+    return replace(
+        demand,
+        evaluate=evaluate,
+        standing_water=demand.standing_water * water,
+        standing_coal=demand.standing_coal * coal,
+    )
+
+
+def reverse(route: Route) -> Route:
+    """The road driven the other way.
+
+    Parameters
+    ----------
+    route
+        As it is planned.
+
+    Returns
+    -------
+    route
+        Climbs are descents; every passing keeps its row.
+    """
+    length, line = route.length, route.line
+    if line is not None:
+        line = Line(
+            latitude=line.latitude[::-1],
+            longitude=line.longitude[::-1],
+            distance=length - line.distance[::-1],
+        )
+    return replace(
+        route,
+        distance=length - route.distance[::-1],
+        elevation=route.elevation[::-1],
+        surface=route.surface[::-1],
+        speed_limit=route.speed_limit[::-1],
+        line=line,
+        passings=tuple(replace(p, distance=length - p.distance) for p in route.passings[::-1]),
+        graph=nx.MultiDiGraph(),
+    )
