@@ -133,7 +133,7 @@ def _compare(
     )
 
 
-def _files(compared: "Compared", system: "UnitSystem") -> dict[str, str]:
+def _files(compared: "Compared", system: "UnitSystem") -> dict[str, str | bytes]:
     from haulplan.outputs import all_outputs  # noqa: PLC0415  lazy start
     from haulplan.outputs.folder import scenario_files  # noqa: PLC0415  lazy start
     from haulplan.outputs.ways import bans_csv, springs_csv, turns_csv, ways_csv  # noqa: PLC0415  lazy start

@@ -75,7 +75,7 @@ document.addEventListener("DOMContentLoaded", function () {
 
   function mark(kind, text) {
     var sign = node("div", "mark");
-    sign.appendChild(node("i", kind, text)).setAttribute("aria-hidden", "true");
+    sign.appendChild(node("i", kind)).dataset.text = text || "";
     return sign;
   }
   data.signs.forEach(function (s) { explain(mark(s[0], s[1]), s[2]); });
