@@ -25,8 +25,8 @@ Toml = dict[str, Any]
 Write = Callable[..., Path]
 
 ALL = {
-    "dip-strip.html", "legs.csv", "lists.html", "map.html", "plan.geojson", "plan.ics",
-    "plan.json", "plan.xlsx", "profile.svg", "return-run.html", "route.gpx", "run-sheet.html",
+    "dip-strip.html", "legs.csv", "lists.html", "map.html", "plan.geojson", "plan.gpx", "plan.ics",
+    "plan.json", "plan.xlsx", "profile.svg", "return-run.html", "run-sheet.html",
     "station-keeper.html", "steersman.html", "stops.csv", "support-driver.html", "tail-car.html",
 }  # fmt: skip
 SUPPLY = (
@@ -390,7 +390,7 @@ def test_a_road_without_coordinates_has_no_map(run: Run, mills: Path, tmp_path: 
     assert {path.name for path in (tmp_path / "out").iterdir()} == ALL - {
         "map.html",
         "plan.geojson",
-        "route.gpx",
+        "plan.gpx",
     }
     assert "no map" in ended.out
 

@@ -60,7 +60,7 @@ def test_readme_first_command_writes_every_file(tmp_path: Path) -> None:
     words[words.index("--out") + 1] = str(tmp_path / "out")
     subprocess.run([sys.executable, "-m", *words], cwd=TOP, check=True, capture_output=True)
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert names >= {"run-sheet.html", "stops.csv", "plan.json", "map.html", "route.gpx"}
+    assert names >= {"run-sheet.html", "stops.csv", "plan.json", "map.html", "plan.gpx"}
 
 
 def test_every_command_and_option_is_in_readme_or_help() -> None:
