@@ -10,9 +10,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from long_run import long_run  # noqa: E402  found beside the tests
+from long_run import long_run
 
-from haulplan.units import UNIT_SYSTEMS  # noqa: E402  after the path is set
+from haulplan.units import UNIT_SYSTEMS
 
 
 def main() -> None:
