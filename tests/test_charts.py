@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from haulplan.outputs.charts import GRADE_CLASSES, draw_profile, grade_runs
+from haulplan.outputs.road import speeds
 from haulplan.plan.plan import Crossing, Plan, Stop, Trace
 from haulplan.route import Route, build_route
 from haulplan.scenario import Scenario, read_scenario
@@ -196,7 +197,7 @@ def test_the_picture_has_a_text_alternative(case: _Case) -> None:
     assert picture.get("role") == "img"
     ids = (picture.get("aria-labelledby") or "").split()
     told = [item.text or "" for item in picture.iter() if item.get("id") in ids]
-    assert told[0] == f"{_TITLE}: the road, tank and bunkers"
+    assert told[0] == f"{_TITLE}: the road, tank, bunkers and speed"
     assert f"stop 1, {_FIRST}, at 0.9 mi" in told[1]
     assert "tank lowest at 116 US gal of 250 US gal, reserve 40 US gal" in told[1]
 
@@ -241,13 +242,13 @@ def test_the_axis_of_distance_runs_from_0_to_the_length_of_the_road(
 @_SYSTEMS
 def test_the_axes_end_at_figures_around_what_they_show(case: _Case, system: str) -> None:
     unit = UNIT_SYSTEMS[system]
-    heights, tank, bunkers = _axes(case.picture(system))
+    heights, tank, bunkers, speed = _axes(case.picture(system))
     assert heights.figures[0] <= unit.height.value(100.0)
     assert heights.figures[-1] >= unit.height.value(190.0)
     assert tank.figures[0] == bunkers.figures[0] == 0
     assert tank.figures[-1] >= unit.water.value(parse("water", "250 US gal")) - 0.5
     assert bunkers.figures[-1] >= unit.coal.value(parse("coal", "900 lb")) - 0.5
-    for axis in (heights, tank, bunkers):
+    for axis in (heights, tank, bunkers, speed):
         assert len(axis.figures) >= 3
         assert np.ptp(np.diff(axis.figures)) == pytest.approx(0)
 
@@ -309,7 +310,8 @@ def test_the_stops_and_the_bridge_stand_at_their_distances(case: _Case) -> None:
     picture = case.picture()
     axis = _axes(picture)[0]
     scale = (axis.right - axis.left) / 5000
-    numbers = {t.text: float(t.get("x", "")) for t in picture.iter(f"{_SVG}text")}
+    words = [t for t in picture.iter(f"{_SVG}text") if not t.get("data-axis")]
+    numbers = {t.text: float(t.get("x", "")) for t in words}
     assert numbers["1"] == pytest.approx(axis.left + 1500 * scale, abs=0.1)
     assert numbers["start"] == pytest.approx(axis.left)
     assert numbers["finish"] == pytest.approx(axis.right)
@@ -380,15 +382,51 @@ def test_without_heights_the_picture_says_so(tmp_path: Path) -> None:
     words = _words(case.picture())
     assert "No heights are given for this road." in words
     assert not [text for text in words if text.startswith(("Height", "Grade"))]
-    assert len(_axes(case.picture())) == 2
+    assert len(_axes(case.picture())) == 3  # tank, bunkers, speed
 
 
 def test_without_a_bunker_there_is_no_panel_of_it(tmp_path: Path) -> None:
     case = _case(tmp_path, bunker="0 lb")
     picture = case.picture()
-    assert len(_axes(picture)) == 2
+    assert len(_axes(picture)) == 3  # heights, tank, speed
     assert not [shape for shape in picture.iter() if shape.get("data-store") == "bunkers"]
     assert "Bunkers" not in " ".join(_words(picture))
+
+
+def test_the_speed_drawn_is_distance_over_time(case: _Case) -> None:
+    picture = case.picture("metric")
+    axis = _axes(picture)[-1]
+    (line,) = (shape for shape in picture.iter() if shape.get("data-line") == "speed")
+    # the trace takes a second for each metre: 3.6 km/h
+    assert {round(axis.value(y), 1) for _, y in _points(line)} == {3.6}
+
+
+def test_standing_is_not_driving(case: _Case) -> None:
+    at = case.trace.distance
+    middle = len(at) // 2
+    trace = replace(
+        case.trace,
+        distance=(*at[:middle], at[middle - 1], *at[middle:]),
+        clock=(*case.trace.clock[:middle], *(c + 900.0 for c in case.trace.clock[middle - 1 :])),
+    )
+    assert {round(speed, 6) for _, _, speed in speeds(trace)} == {1.0}
+
+
+def test_every_surface_has_its_place_and_name(case: _Case) -> None:
+    surface = ("asphalt",) * 3 + ("gravel",) * (len(case.route.surface) - 3)
+    changed = replace(case, route=replace(case.route, surface=surface))
+    boxes = [shape for shape in changed.picture().iter() if shape.get("data-surface")]
+    assert [box.get("data-surface") for box in boxes] == ["asphalt", "gravel"]
+    axis = _axes(changed.picture())[0]
+    cut = axis.left + (axis.right - axis.left) * case.route.distance[3] / case.route.length
+    assert float(boxes[1].get("x", "")) == pytest.approx(cut, abs=0.1)
+
+
+def test_a_boiler_that_is_a_store_has_a_panel(case: _Case) -> None:
+    trace = replace(case.trace, boiler=tuple(40.0 for _ in case.trace.boiler))
+    picture = replace(case, trace=trace).picture()
+    assert len(_axes(picture)) == len(_axes(case.picture())) + 1
+    assert "Boiler above its working level [US gal]" in _words(picture)
 
 
 def test_grades_are_sorted_into_their_classes(case: _Case) -> None:

@@ -24,7 +24,11 @@ TOP = Path(__file__).resolve().parent.parent
 Toml = dict[str, Any]
 Write = Callable[..., Path]
 
-FIVE = {"stops.csv", "legs.csv", "plan.json", "map.html", "profile.svg"}
+ALL = {
+    "dip-strip.html", "legs.csv", "lists.html", "map.html", "plan.geojson", "plan.gpx", "plan.ics",
+    "plan.json", "plan.xlsx", "profile.svg", "return-run.html", "run-sheet.html",
+    "station-keeper.html", "steersman.html", "stops.csv", "support-driver.html", "tail-car.html",
+}  # fmt: skip
 SUPPLY = (
     "name,kind,at [km],water_available,water_rate,water_price,call_out\n"
     "Pump,tap,3,unlimited,60 L/min,0.01 USD/L,9 USD\nPond,pond,8,unlimited,20 L/min,,\n"
@@ -199,7 +203,7 @@ def test_a_plan_that_its_replay_refuses_is_not_printed(
     run: Run, mills: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The planner is made to plan for a supply twice as quick as the one there."""
-    import haulplan.plan.reading as reading
+    from haulplan.plan import reading
 
     offers = reading.read_offers
 
@@ -372,18 +376,22 @@ def test_verbose_prints_every_assumption(run: Run, mills: Path) -> None:
 # --- files ----------------------------------------------------------------------------
 
 
-def test_out_writes_the_five_files(run: Run, drawn: Path, tmp_path: Path) -> None:
+def test_out_writes_every_file(run: Run, drawn: Path, tmp_path: Path) -> None:
     out = tmp_path / "deep" / "out"
     ended = run("plan", drawn, "--out", out)
     assert (ended.code, ended.err) == (0, "")
-    assert {path.name for path in out.iterdir()} == FIVE
+    assert {path.name for path in out.iterdir()} == ALL
     assert f"Written to {out}" in ended.out.replace("\n", "")
     assert json.loads((out / "plan.json").read_text())["title"] == "Two mills"
 
 
 def test_a_road_without_coordinates_has_no_map(run: Run, mills: Path, tmp_path: Path) -> None:
     ended = run("plan", mills, "--out", tmp_path / "out")
-    assert {path.name for path in (tmp_path / "out").iterdir()} == FIVE - {"map.html"}
+    assert {path.name for path in (tmp_path / "out").iterdir()} == ALL - {
+        "map.html",
+        "plan.geojson",
+        "plan.gpx",
+    }
     assert "no map" in ended.out
 
 

@@ -60,7 +60,7 @@ def test_readme_first_command_writes_every_file(tmp_path: Path) -> None:
     words[words.index("--out") + 1] = str(tmp_path / "out")
     subprocess.run([sys.executable, "-m", *words], cwd=TOP, check=True, capture_output=True)
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert names == {"stops.csv", "legs.csv", "plan.json", "map.html", "profile.svg"}
+    assert names >= {"run-sheet.html", "stops.csv", "plan.json", "map.html", "plan.gpx"}
 
 
 def test_every_command_and_option_is_in_readme_or_help() -> None:
@@ -76,7 +76,7 @@ def test_every_command_and_option_is_in_readme_or_help() -> None:
 @pytest.mark.parametrize("name", refresh.SCENARIOS)
 def test_maps_hold_the_current_outputs(name: str, tmp_path: Path) -> None:
     refresh.run("plan", f"scenarios/{name}", "--out", str(tmp_path / name))
-    for file in ("stops.csv", "legs.csv", "profile.svg"):
+    for file in ("stops.csv", "legs.csv", "profile.svg", "run-sheet.html"):
         kept = (TOP / "maps" / name / file).read_text(encoding="utf-8")
         assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
     new, old = (

@@ -71,11 +71,11 @@ def test_two_readers_find_the_same_track_and_waypoints(run: Run) -> None:
     second = second_reader.from_string(text)
     assert first.version == "1.1"
     ours = [(w.latitude, w.longitude, w.name) for w in first.waypoints]
-    theirs = [(float(w.lat), float(w.lon), w.name) for w in second.waypoints]
+    theirs = [(float(w.lat), float(w.lon), w.name) for w in second.wpt]
     assert ours == theirs
     assert len(ours) == 5 + 1 + 2  # stops with both ends, a bridge, two level crossings
     points = [(p.latitude, p.longitude) for p in first.tracks[0].segments[0].points]
-    assert points == [(float(p.lat), float(p.lon)) for p in second.tracks[0].segments[0].points]
+    assert points == [(float(p.lat), float(p.lon)) for p in second.trk[0].trkseg[0].trkpt]
     assert first.length_2d() == pytest.approx(run.route.length, rel=0.01)
 
 

@@ -91,7 +91,7 @@ def plan(
       return-run.html      sheets for the others
       dip-strip.html, lists.html
       map.html, profile.svg, stops.csv, legs.csv, plan.xlsx
-      route.gpx, plan.geojson, plan.ics, plan.json
+      plan.gpx, plan.geojson, plan.ics, plan.json
     A road without coordinates has no map, GPX or GeoJSON.
 
     \b

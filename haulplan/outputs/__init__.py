@@ -57,7 +57,7 @@ def all_outputs(
         "profile.svg": charts.draw_profile(scenario, route, plan, trace, system),
     }
     if route.line is not None:
-        files["route.gpx"] = navigation.route_gpx(scenario, route, plan, system)
+        files["plan.gpx"] = navigation.route_gpx(scenario, route, plan, system)
         files["plan.geojson"] = navigation.plan_geojson(scenario, route, plan, system)
         files["map.html"] = maps.draw_map(scenario, route, plan, system, book)
     return files

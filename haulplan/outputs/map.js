@@ -75,7 +75,7 @@ document.addEventListener("DOMContentLoaded", function () {
 
   function mark(kind, text) {
     var sign = node("div", "mark");
-    sign.appendChild(node("i", kind, text)).setAttribute("aria-hidden", "true");
+    sign.appendChild(node("i", kind)).dataset.text = text || "";
     return sign;
   }
   data.signs.forEach(function (s) { explain(mark(s[0], s[1]), s[2]); });
@@ -135,7 +135,7 @@ document.addEventListener("DOMContentLoaded", function () {
     parent.appendChild(label);
     made.addEventListener("change", function () { act(made.checked); });
   }
-  data.layers.forEach(function (layer) {
+  (data.layers || []).forEach(function (layer) {
     control(find("#layers"), "checkbox", layer.name, function (shown) { kindsShown(layer, shown); });
   });
   function choice(words, names) {
@@ -168,6 +168,7 @@ document.addEventListener("DOMContentLoaded", function () {
     from.addEventListener("change", reached);
     dip.addEventListener("change", reached);
   }
+  find("#layers").hidden = !(data.layers || []).length && !data.reach;
   marks.forEach(function (m) {
     var option = node("option");
     option.value = m.item.name;

@@ -185,9 +185,9 @@ def contacts_of(book: Book, day: int) -> Iterator[list[str]]:
     day
         Counted from 1; 0 for the whole run. [-]
 
-    Yields
-    ------
-    row
+    Returns
+    -------
+    rows
         What for, whom, and what about.
     """
     for contact in book.scenario.file.sheet.contacts:

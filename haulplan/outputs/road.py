@@ -34,10 +34,10 @@ def speeds(trace: Trace) -> Iterator[tuple[float, float, float]]:
     trace
         From the replay.
 
-    Yields
-    ------
-    piece
-        Its begin and end [m], and its speed [m/s].
+    Returns
+    -------
+    pieces
+        Of each its begin and end [m], and its speed [m/s].
     """
     distance, clock = np.array(trace.distance), np.array(trace.clock)
     step, took = np.diff(distance), np.diff(clock)

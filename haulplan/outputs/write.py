@@ -16,8 +16,9 @@ __all__ = ["OUTPUT_NAMES", "write_folders", "write_outputs"]
 #: Files haulplan writes; a folder that holds anything else is never replaced.
 OUTPUT_NAMES: Final = frozenset(
     {
-        "dip-strip.html", "legs.csv", "lists.html", "map.html", "plan.geojson", "plan.ics",
-        "plan.json", "plan.xlsx", "profile.svg", "return-run.html", "route.gpx",
+        "dip-strip.html", "legs.csv", "lists.html", "map.html", "plan.geojson", "plan.gpx",
+        "plan.ics",
+        "plan.json", "plan.xlsx", "profile.svg", "return-run.html",
         "run-sheet.html", "station-keeper.html", "steersman.html", "stops.csv",
         "support-driver.html", "tail-car.html",
     }
