@@ -177,7 +177,8 @@ def _changes(case: Case, plan: Plan) -> Sequence[tuple[str, Sequence[Callable[[]
             ),
         ),
     ]
-    if any(s.water_rate is not None for s in (*scenario.supplies, *scenario.stores)):
+    rates = [s.water_rate for s in scenario.supplies] + [s.water_rate for s in scenario.stores]
+    if any(rate is not None for rate in rates):
         changes.append(("a second hose: water twice as fast", (lambda: _with_hoses(case),)))
     changes.append(
         (

@@ -247,8 +247,8 @@ def _clocks(search: Search) -> Iterable[Mend]:
             lambda by: f"a crew on duty for {_clock(crew + by)} h, {by / 60:.0f} min more a day",
             _DAY - crew,
         )
-    nights = any(row.night == "yes" for row in (*case.scenario.places, *case.scenario.supplies))
-    if nights and file.nights.most < 9:
+    nights = [p.night for p in case.scenario.places] + [s.night for s in case.scenario.supplies]
+    if "yes" in nights and file.nights.most < 9:
         more = file.nights.model_copy(update={"most": file.nights.most + 1})
         yield _as_it_is(search, case.with_file(nights=more), "one night more on the way")
 

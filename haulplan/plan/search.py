@@ -141,4 +141,4 @@ def step_of(unit: DisplayUnit) -> float:
     step
         In SI.
     """
-    return unit.size / 10**unit.decimals
+    return unit.size * 10.0**-unit.decimals
