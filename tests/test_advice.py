@@ -74,7 +74,7 @@ def test_no_plan_with_fewer_stops_is_told(planned: Callable[..., Planned]) -> No
     problem = planned("Mill,tap,5,5,unlimited,50,\n")
     assert found(prices(*problem), "one stop fewer").plan is None
     scenario, route, demand, _ = problem
-    with pytest.raises(NoPlanError, match="must make 1 more stops than are allowed"):
+    with pytest.raises(NoPlanError, match="must make 1 stop more than are allowed"):
         solve(scenario, route, demand, most_stops=0)
 
 
@@ -85,9 +85,11 @@ def test_each_help_is_planned_anew(measured: Toml, planned: Callable[..., Planne
     asked = helps(*problem)
     tank = found(asked, "a tank of")
     assert tank.plan is not None
-    assert (tank.later, tank.more_stops) == (pytest.approx(-6 * 60), -1)
+    assert tank.later == pytest.approx(-6 * 60)
+    assert tank.more_stops == -1
     hose = found(asked, "second hose")
-    assert (hose.later, hose.more_stops) == (pytest.approx(-30), 0)
+    assert hose.later == pytest.approx(-30)
+    assert hose.more_stops == 0
     tap = found(asked, "a tap at 4.0 km")
     assert tap.later == pytest.approx(0, abs=0.1)
     cart = found(asked, "a cart of")
@@ -109,6 +111,7 @@ def test_a_lighter_train_is_reckoned_with_the_steam_model(steam: Toml, write: Wr
     road = "distance [km],elevation [m]\n0,100\n4,120\n5,170\n6,170\n7,120\n12,110\n"
     head = "name,kind,at [km],set_up [min],water_available,water_rate [kg/min]\n"
     taps = head + "Mill,tap,5,5,unlimited,20\n"
+    steam["stores"]["tank"] = "600 L"
     scenario = read_scenario(write(steam, {"route.csv": road, "supply.csv": taps}))
     route = build_route(scenario)
     demand = build_demand(scenario, route)

@@ -59,7 +59,7 @@ def test_readme_first_command_writes_every_file(tmp_path: Path) -> None:
 
 
 def test_every_command_and_option_is_in_readme_or_help() -> None:
-    for command in ("plan", "check", "demand", "evidence"):
+    for command in ("plan", "check", "demand", "changes", "evidence"):
         done = subprocess.run(
             [sys.executable, "-m", "haulplan", command, "--help"],
             capture_output=True, text=True, check=True,

@@ -114,10 +114,7 @@ def _stores(search: Search) -> Iterable[Mend]:
 def _lighter(search: Search) -> Iterable[Mend]:
     """Less load on the wagons, where weight matters."""
     case = search.case
-    steam = not case.scenario.demand
-    if not case.load or not (search.short_of("weight") or (steam and search.short_of(
-        "water", "coal", "latest", "crew", "hours", "call"
-    ))):  # fmt: skip
+    if not case.load or (case.scenario.demand and not case.scenario.bridges):
         return
     search.progress("trying a lighter train")
     unit = UNIT_SYSTEMS[case.scenario.file.units].mass
@@ -177,7 +174,7 @@ def _paces(search: Search) -> Iterable[Mend]:
     search.progress("trying slower paces")
     shown = ", ".join(f"{100 * pace:.0f} %" for pace in _PACES)
     what = f"driving slower where it saves: paces of {shown}"
-    if search.late:
+    if search.late():
         yield Mend(what=what, found="late")
         return
     try:
@@ -190,11 +187,11 @@ def _paces(search: Search) -> Iterable[Mend]:
 
 def _as_it_is(search: Search, case: Case, what: str) -> Mend:
     """A change that is made or not."""
-    if search.late:
+    if search.late():
         return Mend(what=what, found="late")
     plan = search.verified(case)
     if plan is None:
-        return Mend(what=what, found="late" if search.late else "does not")
+        return Mend(what=what, found="late" if search.late() else "does not")
     return Mend(what=what, found="mends", scenario=case.scenario, plan=plan)
 
 
@@ -244,13 +241,18 @@ def _clocks(search: Search) -> Iterable[Mend]:
         yield from _moved(
             search,
             lambda by: case.with_file(hours=hours.model_copy(update={"crew": crew + by})),
-            lambda by: f"a crew on duty for {_clock(crew + by)} h, {by / 60:.0f} min more a day",
+            lambda by: f"a crew on duty for {_span(crew + by)}, {by / 60:.0f} min more a day",
             _DAY - crew,
         )
     nights = [p.night for p in case.scenario.places] + [s.night for s in case.scenario.supplies]
     if "yes" in nights and file.nights.most < 9:
         more = file.nights.model_copy(update={"most": file.nights.most + 1})
         yield _as_it_is(search, case.with_file(nights=more), "one night more on the way")
+
+
+def _span(seconds: float) -> str:
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours} h {minutes} min"
 
 
 def _clock(seconds: float) -> str:

@@ -40,7 +40,7 @@ def mend_by_supplies(search: Search) -> Iterable[Mend]:
     plan = None
     for number in range(_SUPPLIES):
         wanted = _wanted(case, shortages)
-        if wanted is None or search.late:
+        if wanted is None or search.late():
             break
         stretches.append(wanted)
         at = (wanted.begin + wanted.end) / 2
@@ -62,7 +62,7 @@ def mend_by_supplies(search: Search) -> Iterable[Mend]:
             yield mend
             return
     what = _stretches_told(search, [(s, math.inf) for s in stretches])
-    yield Mend(what=what, found="late" if search.late else "does not")
+    yield Mend(what=what, found="late" if search.late() else "does not")
 
 
 def _wanted(case: Case, shortages: Iterable[Shortage]) -> Shortage | None:
