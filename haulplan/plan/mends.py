@@ -19,6 +19,8 @@ __all__ = ["Mend", "find_mends"]
 
 #: Time for all mends together. [s]
 _TIME: Final = 10.0
+#: One kind may take so many times its even share of what is left.
+_AHEAD: Final = 2.0
 #: Stores up to so many times as large, clocks moved by up to so much [s].
 _MOST_TIMES: Final = 4.0
 _MOST_MOVED: Final = 4 * 3600.0
@@ -71,7 +73,13 @@ def find_mends(
         deadline=time.monotonic() + time_limit,
         progress=progress,
     )
-    return tuple(mend for kind in _KINDS for mend in kind(search))
+    end = search.deadline
+    mends: list[Mend] = []
+    for number, kind in enumerate(_KINDS):
+        now = time.monotonic()
+        search.deadline = min(end, now + _AHEAD * (end - now) / (len(_KINDS) - number))
+        mends += kind(search)
+    return tuple(mends)
 
 
 # --- engine, train and reserve --------------------------------------------------------
@@ -261,5 +269,5 @@ def _clock(seconds: float) -> str:
 
 
 _KINDS: Final[tuple[Callable[[Search], Iterable[Mend]], ...]] = (
-    mend_by_supplies, _stores, _lighter, _reserve, _paces, _clocks,
+    _stores, _lighter, _reserve, _clocks, mend_by_supplies, _paces,
 )  # fmt: skip

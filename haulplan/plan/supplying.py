@@ -61,7 +61,9 @@ def mend_by_supplies(search: Search) -> Iterable[Mend]:
         if mend is not None:
             yield mend
             return
-    what = _stretches_told(search, [(s, math.inf) for s in stretches])
+    what = _stretches_told(search, [(s, math.inf) for s in stretches[:1]])
+    if len(stretches) > 1:
+        what += f", with {len(stretches) - 1} more on what is refused then"
     yield Mend(what=what, found="late" if search.late() else "does not")
 
 
