@@ -189,3 +189,30 @@ def test_no_time_is_told_as_such(measured: Toml, write: Write) -> None:
     mends = find_mends(refused.scenario, route, demand, refused.refusal, time_limit=0.0)
     assert {m.found for m in mends} == {"late"}
     assert find_mends(refused.scenario, route, demand, NoPlanError("why")) == ()
+
+
+def test_a_lighter_train_drinks_less_by_the_steam_model(
+    steam: Toml, road_csv: str, write: Write
+) -> None:
+    head = "name,kind,at [km],set_up [min],water_available,water_rate [kg/min]\n"
+    taps = head + "Mill,tap,3,5,unlimited,20\nPond,pond,9,5,unlimited,20\n"
+    steam["stores"]["tank"] = "440 L"
+    files = {"route.csv": road_csv, "supply.csv": taps}
+    scenario = read_scenario(write(steam, files))
+    route = build_route(scenario)
+    demand = build_demand(scenario, route)
+    with pytest.raises(NoPlanError) as caught:
+        make_plan(scenario, route, demand)
+    mends = find_mends(scenario, route, demand, caught.value, time_limit=30)
+    (lighter,) = [m for m in mends if "lighter by" in m.what]
+    train = mended(lighter).file.train
+    less = 2000 - sum(w.count * w.load for w in train.wagons)
+    share = 1 - (less - 0.02 * 2000) / 2000
+    wagons = tuple(w.model_copy(update={"load": 1000 * share}) for w in train.wagons)
+    no_plan(scenario, train=train.model_copy(update={"wagons": wagons}))
+    (supply,) = [m for m in mends if "a supply of" in m.what]
+    found = mended(supply).supplies[2]
+    # less than the fiftieth of a tank that a stop is made for, but all there is
+    assert found.water_available is not None
+    assert found.water_available < 440 / 50
+    assert any("paces of" in m.what for m in mends)
