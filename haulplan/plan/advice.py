@@ -160,7 +160,7 @@ def _changes(case: Case, plan: Plan) -> Sequence[tuple[str, Sequence[Callable[[]
     another = tap(scenario, "water", middle, name=_unused("another stop", scenario))
     name = _unused("water cart", scenario)
     room = _CART * tank
-    tare = _CART * room
+    tare = max(_CART * room, 1.0)
     changes: list[tuple[str, Sequence[Callable[[], Case]]]] = [
         (
             f"a tank of {system.water.text(_BIGGER * tank)}",
