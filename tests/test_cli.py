@@ -116,7 +116,9 @@ def test_no_plan_ends_with_1_and_names_stretch_and_shortfall(
     folder = write(steam, {"route.csv": road_csv, "supply.csv": SUPPLY})
     ended = run("plan", folder)
     assert ended.code == 1
-    (line,) = only_errors(ended)
+    line, *tried = only_errors(ended)
+    assert tried
+    assert only_errors(run("plan", folder, "--no-mends")) == [line]
     assert re.search(r"no plan: between .+ \([\d.]+ km\) and .+ \([\d.]+ km\) the tank", line)
     assert re.search(r"falls [\d,]+ L below its reserve\. What would mend it: ", line)
 

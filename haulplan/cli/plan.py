@@ -183,7 +183,7 @@ def _with_mends(
     from haulplan.plan.mends import find_mends  # noqa: PLC0415  lazy start
 
     mends = find_mends(scenario, route, demand, error, progress=say)
-    return NoPlanError("\n".join([str(error), *mends_text(mends)]), error.shortages)
+    return NoPlanError("\n".join([str(error), *mends_text(scenario, mends)]), error.shortages)
 
 
 def _advice(

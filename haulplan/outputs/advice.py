@@ -84,11 +84,13 @@ def _cells(price: Price) -> list[str]:
     ]
 
 
-def mends_text(mends: Iterable[Mend]) -> list[str]:
+def mends_text(scenario: Scenario, mends: Iterable[Mend]) -> list[str]:
     """What was tried against a refusal, a line each, what mends it first.
 
     Parameters
     ----------
+    scenario
+        The one without a plan.
     mends
         As `haulplan.plan.mends` found them.
 
@@ -102,4 +104,6 @@ def mends_text(mends: Iterable[Mend]) -> list[str]:
     for mend in sorted(mends, key=lambda mend: order.index(mend.found)):
         arrives = "" if mend.plan is None else f"; arrives {clock_text(mend.plan.arrival)}"
         lines.append(f"{_FOUND[mend.found]}: {plain(mend.what)}{arrives}")
+    if lines and scenario.file.risk is not None:
+        lines.append("these keep the reserve; the chance of running dry is not looked at in them")
     return lines

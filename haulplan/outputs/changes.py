@@ -52,7 +52,7 @@ def _whole(old: Revision, new: Revision) -> list[str]:
         )  # fmt: skip
 
     minutes = round((new.arrive - old.arrive) / 60)
-    later = f" ({abs(minutes)} min {'later' if minutes > 0 else 'sooner'})"
+    later = f" ({_span(minutes)} {'later' if minutes > 0 else 'sooner'})"
     lines = [line("Title", old.title, new.title)] if old.title != new.title else []
     return [
         *lines,
@@ -66,6 +66,11 @@ def _whole(old: Revision, new: Revision) -> list[str]:
     ]
 
 
+def _span(minutes: int) -> str:
+    hours, rest = divmod(abs(minutes), 60)
+    return f"{hours} h {rest} min" if hours else f"{rest} min"
+
+
 def _words(change: StopChange, system: UnitSystem) -> str:
     """What is new of a stop; empty where nothing that is shown is."""
     old, new = change.old, change.new
@@ -76,10 +81,10 @@ def _words(change: StopChange, system: UnitSystem) -> str:
     minutes = round((new.arrive - old.arrive) / 60)
     parts = []
     if minutes:
-        parts.append(f"{abs(minutes)} min {'later' if minutes > 0 else 'earlier'}")
+        parts.append(f"{_span(minutes)} {'later' if minutes > 0 else 'earlier'}")
     if round((new.leave - old.leave) / 60) != minutes:
         stay = round((new.leave - new.arrive - old.leave + old.arrive) / 60)
-        parts.append(f"stays {abs(stay)} min {'longer' if stay > 0 else 'less'}")
+        parts.append(f"stays {_span(stay)} {'longer' if stay > 0 else 'less'}")
     for name, unit, before, after in (
         ("water", system.water, old.water, new.water), ("coal", system.coal, old.coal, new.coal),
     ):  # fmt: skip

@@ -160,7 +160,7 @@ def _changes(case: Case, plan: Plan) -> Sequence[tuple[str, Sequence[Callable[[]
     another = tap(scenario, "water", middle, name=_unused("another stop", scenario))
     name = _unused("water cart", scenario)
     room = _CART * tank
-    tare = _CART * room
+    tare = max(_CART * room, 1.0)
     changes: list[tuple[str, Sequence[Callable[[], Case]]]] = [
         (
             f"a tank of {system.water.text(_BIGGER * tank)}",
@@ -177,7 +177,8 @@ def _changes(case: Case, plan: Plan) -> Sequence[tuple[str, Sequence[Callable[[]
             ),
         ),
     ]
-    if any(s.water_rate is not None for s in (*scenario.supplies, *scenario.stores)):
+    rates = [s.water_rate for s in scenario.supplies] + [s.water_rate for s in scenario.stores]
+    if any(rate is not None for rate in rates):
         changes.append(("a second hose: water twice as fast", (lambda: _with_hoses(case),)))
     changes.append(
         (

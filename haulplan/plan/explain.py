@@ -37,7 +37,7 @@ _DAYS: Final = {
         "an earlier start, other hours, or another day",
     ),
     "stops": (
-        "must make {by} more stops than are allowed",
+        "must make {by} more than are allowed",
         "a bigger tank or bunker, a water cart, or a lighter train",
     ),
     "depart": (
@@ -188,7 +188,9 @@ def _explain_day(
         "depart": "the start",
         "stops": "the train",
     }
-    by = f"{amount:.0f}" if kind == "stops" else f"{amount:.0f} min"
+    by = f"{amount:.0f} min"
+    if kind == "stops":
+        by = "1 stop" if round(amount) == 1 else f"{amount:.0f} stops"
     if kind == "duty" and file.duties[node].miles is not None:
         by = system.distance.text(1000 * amount)
     if kind == "meal":

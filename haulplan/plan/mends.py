@@ -19,6 +19,8 @@ __all__ = ["Mend", "find_mends"]
 
 #: Time for all mends together. [s]
 _TIME: Final = 10.0
+#: One kind may take so many times its even share of what is left.
+_AHEAD: Final = 2.0
 #: Stores up to so many times as large, clocks moved by up to so much [s].
 _MOST_TIMES: Final = 4.0
 _MOST_MOVED: Final = 4 * 3600.0
@@ -71,7 +73,13 @@ def find_mends(
         deadline=time.monotonic() + time_limit,
         progress=progress,
     )
-    return tuple(mend for kind in _KINDS for mend in kind(search))
+    end = search.deadline
+    mends: list[Mend] = []
+    for number, kind in enumerate(_KINDS):
+        now = time.monotonic()
+        search.deadline = min(end, now + _AHEAD * (end - now) / (len(_KINDS) - number))
+        mends += kind(search)
+    return tuple(mends)
 
 
 # --- engine, train and reserve --------------------------------------------------------
@@ -114,10 +122,7 @@ def _stores(search: Search) -> Iterable[Mend]:
 def _lighter(search: Search) -> Iterable[Mend]:
     """Less load on the wagons, where weight matters."""
     case = search.case
-    steam = not case.scenario.demand
-    if not case.load or not (search.short_of("weight") or (steam and search.short_of(
-        "water", "coal", "latest", "crew", "hours", "call"
-    ))):  # fmt: skip
+    if not case.load or (case.scenario.demand and not case.scenario.bridges):
         return
     search.progress("trying a lighter train")
     unit = UNIT_SYSTEMS[case.scenario.file.units].mass
@@ -177,7 +182,7 @@ def _paces(search: Search) -> Iterable[Mend]:
     search.progress("trying slower paces")
     shown = ", ".join(f"{100 * pace:.0f} %" for pace in _PACES)
     what = f"driving slower where it saves: paces of {shown}"
-    if search.late:
+    if search.late():
         yield Mend(what=what, found="late")
         return
     try:
@@ -190,11 +195,11 @@ def _paces(search: Search) -> Iterable[Mend]:
 
 def _as_it_is(search: Search, case: Case, what: str) -> Mend:
     """A change that is made or not."""
-    if search.late:
+    if search.late():
         return Mend(what=what, found="late")
     plan = search.verified(case)
     if plan is None:
-        return Mend(what=what, found="late" if search.late else "does not")
+        return Mend(what=what, found="late" if search.late() else "does not")
     return Mend(what=what, found="mends", scenario=case.scenario, plan=plan)
 
 
@@ -244,13 +249,18 @@ def _clocks(search: Search) -> Iterable[Mend]:
         yield from _moved(
             search,
             lambda by: case.with_file(hours=hours.model_copy(update={"crew": crew + by})),
-            lambda by: f"a crew on duty for {_clock(crew + by)} h, {by / 60:.0f} min more a day",
+            lambda by: f"a crew on duty for {_span(crew + by)}, {by / 60:.0f} min more a day",
             _DAY - crew,
         )
-    nights = any(row.night == "yes" for row in (*case.scenario.places, *case.scenario.supplies))
-    if nights and file.nights.most < 9:
+    nights = [p.night for p in case.scenario.places] + [s.night for s in case.scenario.supplies]
+    if "yes" in nights and file.nights.most < 9:
         more = file.nights.model_copy(update={"most": file.nights.most + 1})
         yield _as_it_is(search, case.with_file(nights=more), "one night more on the way")
+
+
+def _span(seconds: float) -> str:
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours} h {minutes} min"
 
 
 def _clock(seconds: float) -> str:
@@ -259,5 +269,5 @@ def _clock(seconds: float) -> str:
 
 
 _KINDS: Final[tuple[Callable[[Search], Iterable[Mend]], ...]] = (
-    mend_by_supplies, _stores, _lighter, _reserve, _paces, _clocks,
+    _stores, _lighter, _reserve, _clocks, mend_by_supplies, _paces,
 )  # fmt: skip

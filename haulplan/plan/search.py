@@ -47,7 +47,6 @@ class Search:
     deadline: float
     progress: Callable[[str], None]
 
-    @property
     def late(self) -> bool:
         """Whether the time is over."""
         return time.monotonic() >= self.deadline
@@ -60,7 +59,7 @@ class Search:
         """Asks whether a change of so much leaves a plan."""
 
         def ask(amount: float) -> bool:
-            return not self.late and _quietly(lambda: possible(change(amount), self.deadline))
+            return not self.late() and _quietly(lambda: possible(change(amount), self.deadline))
 
         return ask
 
@@ -94,7 +93,7 @@ class Search:
                     return Mend(
                         what=tell(rounded), found="mends", scenario=case.scenario, plan=plan
                     )
-        return Mend(what=tell(most), found="late" if self.late else "does not")
+        return Mend(what=tell(most), found="late" if self.late() else "does not")
 
 
 def _quietly(ask: Callable[[], bool]) -> bool:
@@ -141,4 +140,4 @@ def step_of(unit: DisplayUnit) -> float:
     step
         In SI.
     """
-    return unit.size / 10**unit.decimals
+    return unit.size * 10.0**-unit.decimals
