@@ -41,7 +41,8 @@ MORE: Toml = {
         "transmission_efficiency": "80 %", "adhesion": "40 %", "auxiliary_steam": "3 %",
         "firing_rate": "40 lb/sq ft/h", "kind": "road-locomotive", "low_pressure_bore": "29 cm",
         "tyre_width": "40 cm", "control": "cut-off", "frontal_area": "6 m2",
-        "steepest_descent": "1 in 8", "feed_rate": "25 L/min",
+        "steepest_descent": "1 in 8", "water_factor": {"typical": 1.1, "spread": 0.08},
+        "coal_factor": {"typical": 0.9, "spread": 0.1}, "feed_rate": "25 L/min",
         "gears": [
             {"name": "low", "ratio": 18.0, "speed": "3 km/h", "meshes": 3},
             {"name": "high", "ratio": 9.0, "speed": "7 km/h", "meshes": 2},

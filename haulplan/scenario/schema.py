@@ -70,8 +70,8 @@ class Learned(Model):
     `spread` is the spread of its logarithm for a run to come, one standard deviation.
     """
 
-    typical: Annotated[float, Field(ge=0.3, le=3.0)]
-    spread: Annotated[float, Field(ge=0.0, le=1.0)]
+    typical: Annotated[float, Field(ge=0.3, le=3.0, strict=True)]
+    spread: Annotated[float, Field(ge=0.0, le=1.0, strict=True)]
 
 
 class Gear(Model):
