@@ -31,6 +31,8 @@ GOOD = {
     "supply.csv": b"name,kind,at,water_available,water_rate\nA,tap,3 km,900 L,60 L/min\n",
     "bridges.csv": b"name,at,limit\nA,3 km,40 t\n",
     "places.csv": b"name,at\nA,3 km\n",
+    "crossings.csv": b"name,at,telephone\nA,3 km,1234\n",
+    "stores.csv": b"name,kind,water,water_rate\nA,truck,900 L,60 L/min\n",
     "surfaces.csv": b"from,to,surface\n1 km,3 km,gravel\n",
     "demand.csv": b"from,to,duration,water,coal\n0 km,12 km,2 h,300 L,40 kg\n",
 }

@@ -260,8 +260,10 @@ _TOUCH = """() => {
   }
   return document.querySelectorAll(".leaflet-marker-icon, .leaflet-interactive").length;
 }"""
+#: The map asks for a place by name in a form of its own.
 _LOOSE = """() => document.querySelectorAll("link:not([href='data:,'])").length
-  + [...document.querySelectorAll("iframe, base, object, embed, form")].length
+  + [...document.querySelectorAll("iframe, base, object, embed, form")].filter(e =>
+      e !== document.querySelector("body > #heading ~ form#find:not([action])")).length
   + [...document.querySelectorAll("*")].filter(e => [...e.attributes].some(a =>
       /^on/i.test(a.name)
       || /href|src|action/i.test(a.name)

@@ -671,7 +671,7 @@ def test_the_order_of_hashes_is_no_matter(
             },
         )  # fmt: skip
         files = sorted((tmp_path / f"out {number}").iterdir())
-        said.add((done.stdout.partition("Written to")[0], *(f.read_text() for f in files)))
+        said.add((done.stdout.partition("Written to")[0], *(f.read_bytes() for f in files)))
     assert len(said) == 1
 
 

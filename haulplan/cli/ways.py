@@ -143,7 +143,7 @@ def _files(compared: "Compared", system: "UnitSystem") -> dict[str, str | bytes]
     driven = best.driven
     return {
         **scenario_files(compared),
-        **all_outputs(driven.scenario, driven.route, best.plan, best.trace, system),
+        **all_outputs(driven.scenario, driven.route, best.plan, best.trace, system, best.demand),
         "ways.csv": ways_csv(compared, system),
         "ways.html": draw_ways(compared, system),
         "turns.csv": turns_csv(compared, system),

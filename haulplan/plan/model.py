@@ -206,9 +206,9 @@ class Programme:
         """What is paid."""
         halts = self.rules.halts
         return pulp.lpSum(
-            [o.water_price * self.take_water[i] for i, o in self.offers.items() if o.water]
+            [self.offers[i].water_price * q for i, q in self.take_water.items()]
             + [self.offers[i].water_price * r for i, r in self.fill.items()]
-            + [o.coal_price * self.take_coal[i] for i, o in self.offers.items() if o.coal]
+            + [self.offers[i].coal_price * p for i, p in self.take_coal.items()]
             + [o.call_out * self.met.get(i, self.stop[i]) for i, o in self.offers.items()]
             + [halts[j].night_price * z for (j, _, _), z in self.night.items()]
         )

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.demand.demand import Demand
+from haulplan.demand.outfit import fit_out
 from haulplan.demand.segment import haul_on, steam_demand
 from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, Trace, make_plan
@@ -148,7 +149,10 @@ def plan_way(
         If no stops on this way keep every limit.
     """
     driven = quest.drive(edges)
-    demand = steam_demand(driven.scenario, driven.route, quest.deviates)
+    demand = fit_out(
+        steam_demand(driven.scenario, driven.route, quest.deviates),
+        driven.scenario, driven.route, quest.deviates,
+    )  # fmt: skip
     plan = make_plan(driven.scenario, driven.route, demand, aim=aim)
     trace = replay(driven.scenario, driven.route, demand, plan)
     return Way(driven=driven, demand=demand, plan=plan, trace=trace, floor=floor)
