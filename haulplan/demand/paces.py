@@ -28,6 +28,8 @@ Gears = NDArray[np.int64]
 #: A point of a stretch is kept if beside each other one it saves more than this share of the
 #: tank or of the bunker, or more than so many seconds.
 WORTH, SPARED = 0.002, 30.0
+#: ... of a store without room, more than this. [kg]
+_TRIFLE = 1e-3
 #: Stretches are no shorter than this [m], nor than this part of the road.
 _SHORTEST, _PARTS = 500.0, 30
 
@@ -97,7 +99,7 @@ def at_paces(
             totals.duration[..., number],
             totals.water[..., number],
             totals.coal[..., number],
-            worth=(SPARED, WORTH * stores.tank, WORTH * stores.bunker),
+            worth=(SPARED, *(max(WORTH * room, _TRIFLE) for room in (stores.tank, stores.bunker))),
         )
         if len(kept) > 1:
             choices.append(Choice(first=begin, last=end, gears=tuple(first + k for k in kept)))
