@@ -74,9 +74,7 @@ def worth(plan: Plan) -> float:
 
 
 @pytest.mark.parametrize("seed", range(16))
-def test_the_reserve_of_a_chance_is_kept_and_the_plan_best_at_it(
-    seed: int, tmp_path: Path
-) -> None:
+def test_the_reserve_of_a_chance_is_kept_and_the_plan_best_at_it(seed: int, tmp_path: Path) -> None:
     problem = simple(seed)
     assert is_plain(problem)
     try:

@@ -33,6 +33,8 @@ AIMS: Final = ("earliest", "cheapest", "fewest stops", "weighted")
 _SETTLED: Final = 1e-4
 #: ... and an error below this share needs none.
 _TINY: Final = 2e-7
+#: An answer is at most this share off the bound that proves it.
+_PROVEN: Final = 1e-5
 #: Of a limited time, what the first round may take: it only shows what is carried where.
 _FIRST_SHARE: Final = 0.3
 _ROUNDS: Final = 8

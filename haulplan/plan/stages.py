@@ -93,6 +93,8 @@ def solve_stages(
         first = replace(first, value=0.0, bound=0.0)
     if settled and before is not None and before[0].value <= _kept(first.value):
         programme.restore(before[1])  # as good as before, and its ties are broken already
+        _fix(programme)
+        _break_ties(programme, stages, before[0], deadline, tighten=False)
     elif not brief and first.proven:
         _break_ties(programme, stages, first, deadline, tighten=tighten)
     _settle(programme, late=not brief)
@@ -269,15 +271,20 @@ def _fix_if_alone(programme: Programme, deadline: float | None) -> None:
     programme.restore({**values, slack.name: 1.0})
 
 
+def _fix(programme: Programme) -> None:
+    """Keep every yes and no as it is, at whole numbers."""
+    for decision in programme.decisions:
+        whole = float(round(decision.varValue or 0.0))
+        decision.bounds(whole, whole)
+
+
 def _settle(programme: Programme, *, late: bool) -> None:
     """Fix yes and no at whole numbers and solve once more, so that amounts are exact.
 
     With `late`, amounts that the aims leave open are as small, then as late, as can be.
     """
     values = programme.values
-    for decision in programme.decisions:
-        whole = float(round(decision.varValue or 0.0))
-        decision.bounds(whole, whole)
+    _fix(programme)
     if late:
         last = len(programme.clock)
         amounts = (
