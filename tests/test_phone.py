@@ -4,6 +4,7 @@ import json
 import os
 import random
 import shutil
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
@@ -11,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 import pytest
+from one_day import one_day
 
 from haulplan.demand import build_demand
 from haulplan.outputs.phone import draw_phone, phone_document, sentences
@@ -28,7 +30,9 @@ from haulplan.units import UNIT_SYSTEMS, DisplayUnit
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Dialog, Page
 
-DEMO = Path(__file__).parents[1] / "scenarios" / "hobmere-penniford"
+DEMO = one_day(
+    Path(__file__).parents[1] / "scenarios" / "hobmere-penniford", Path(tempfile.mkdtemp())
+)
 CHROMIUM = shutil.which("chromium")
 HOSTILE = ("<img src=x onerror=alert(1)>", "</script><script>alert(2)</script>", '"; alert(3); "')
 BLOCKED = """Object.defineProperty(window, "localStorage", {

@@ -2,6 +2,7 @@
 
 import json
 import random
+import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -10,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from one_day import one_day
 
 from haulplan.demand import build_demand
 from haulplan.errors import InputError
@@ -27,7 +29,7 @@ from haulplan.underway.turnback import find_returns
 
 MILE = 1609.344
 TOP = Path(__file__).parents[1]
-DEMO = TOP / "scenarios" / "hobmere-penniford"
+DEMO = one_day(TOP / "scenarios" / "hobmere-penniford", Path(tempfile.mkdtemp()))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,21 +1,32 @@
 """The commands for a crew on the road."""
 
+import tempfile
+from functools import cache
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from one_day import one_day
 
 from haulplan.cli import cli, main
 
 TOP = Path(__file__).parents[1]
-DEMO = TOP / "scenarios" / "hobmere-penniford"
-PLAN = TOP / "maps" / "hobmere-penniford" / "plan.json"
+DEMO = one_day(TOP / "scenarios" / "hobmere-penniford", Path(tempfile.mkdtemp()))
+TWO_DAYS = TOP / "scenarios" / "hobmere-penniford"
 LOG = """time,miles,dip,filled to,bags [50 lb],crew
 07:00,0,full,,,Nan
 08:25,6.8,45 %,full,4,
 09:40,11.2,55 %,full,3,
 11:00,15.1,50 %,,3,
 """
+
+
+@cache
+def plan_file() -> Path:
+    """The plan of the haul of one day."""
+    folder = Path(tempfile.mkdtemp()) / "plan"
+    assert run("plan", DEMO, "--out", folder)[0] == 0
+    return folder / "plan.json"
 
 
 def run(*words: str | Path) -> tuple[int, str]:
@@ -37,7 +48,16 @@ def folder(tmp_path: Path) -> Path:
 
 def test_revise_leads_with_the_order_and_keeps_to_80_columns() -> None:
     code, text = run(
-        "revise", DEMO, "--at", "11.2 mi", "--time", "10:40", "--water", "1/3", "--plan", PLAN
+        "revise",
+        DEMO,
+        "--at",
+        "11.2 mi",
+        "--time",
+        "10:40",
+        "--water",
+        "1/3",
+        "--plan",
+        plan_file(),
     )
     lines = text.splitlines()
     assert code == 0
@@ -48,14 +68,18 @@ def test_revise_leads_with_the_order_and_keeps_to_80_columns() -> None:
 
 
 def test_revise_with_no_way_on_or_back_ends_with_1() -> None:
-    code, text = run("revise", DEMO, "--at", "16.5 mi", "--water", "2 US gal", "--plan", PLAN)
+    code, text = run(
+        "revise", DEMO, "--at", "16.5 mi", "--water", "2 US gal", "--plan", plan_file()
+    )
     assert code == 1
     assert "STAND WHERE YOU ARE" in text
 
 
 def test_revise_names_what_it_cannot_read(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as ended:
-        main(["revise", str(DEMO), "--at", "9 mi", "--water", "100 gal", "--plan", str(PLAN)])
+        main(
+            ["revise", str(DEMO), "--at", "9 mi", "--water", "100 gal", "--plan", str(plan_file())]
+        )
     assert ended.value.code == 2
     assert "error: --water: '100 gal'; a bare gallon is ambiguous" in capsys.readouterr().err
 
@@ -115,3 +139,21 @@ def test_phone_writes_one_page(tmp_path: Path) -> None:
     assert [path.name for path in (tmp_path / "page").iterdir()] == ["phone.html"]
     code, _ = run("phone", DEMO, "--out", tmp_path / "page", "--force")
     assert code == 0
+
+
+@pytest.mark.parametrize(
+    ("at", "clock", "water", "following"),
+    [
+        ("6.3 mi", "12:30", "162 US gal", "Stonebreakers' cistern"),
+        ("12.9 mi", "14:40", "123 US gal", "night"),
+        ("15.1 mi", "07:20", "216 US gal", "Penniford showground"),
+    ],
+)
+def test_a_run_of_two_days_is_revised_by_the_clock_of_the_day(
+    at: str, clock: str, water: str, following: str
+) -> None:
+    words = ("--at", at, "--time", clock, "--water", water, "--coal", "550 lb")
+    code, text = run("revise", TWO_DAYS, *words)
+    assert code == 0
+    assert "GO ON" in text
+    assert following in text

@@ -194,10 +194,13 @@ def remainder(
     Returns
     -------
     task
-        Distances count from the new start; a listed amount is what is left of it.
+        Distances count from the new start; a listed amount is what is left of it. Duties
+        are reckoned as just done, a meal as had once its time has begun; the crew's hours
+        run on, as if the train had left as late as it may.
     """
     file = task.scenario.file
     at = float(task.route.distance[sample])
+    banked = task.demand.leads[1]
     name = next(
         (p.label for p in task.route.passings if abs(p.distance - at) <= _HERE),
         file.start if sample == 0 else UNIT_SYSTEMS[file.units].distance.text(at),
@@ -206,6 +209,8 @@ def remainder(
         update={
             "start": name,
             "depart": reading.clock,
+            "depart_by": None,
+            "risk": None,
             "at_start": Levels.model_construct(
                 water=min(reading.water, file.stores.tank),
                 coal=min(reading.coal, file.stores.bunker),
@@ -229,8 +234,15 @@ def remainder(
     return Task(
         scenario=replace(task.scenario, file=left, supplies=supplies),
         route=stretch(task.route, sample, task.demand.segments),
-        demand=_cut(task.demand, sample),
+        demand=replace(_cut(task.demand, sample), leads=(_on_duty(task, reading), banked)),
     )
+
+
+def _on_duty(task: Task, reading: Reading) -> float:
+    """How long the crew has been on duty, had it left as late as it may [s]."""
+    file = task.scenario.file
+    left = file.depart if file.depart_by is None else file.depart_by
+    return task.demand.leads[0] + max(reading.clock - left, 0.0)
 
 
 def stretch(route: Route, first: int, last: int) -> Route:
@@ -290,6 +302,12 @@ def _cut(demand: Demand, first: int) -> Demand:
         ),
         heaviest=demand.heaviest[first:],
         evaluate=evaluate,
+        points=tuple(point[first:] for point in demand.points),
+        crests=tuple(
+            replace(crest, distance=crest.distance - float(demand.distance[first]))
+            for crest in demand.crests
+            if crest.distance > float(demand.distance[first])
+        ),
     )
 
 
