@@ -145,7 +145,7 @@ def test_phone_writes_one_page(tmp_path: Path) -> None:
     ("at", "clock", "water", "following"),
     [
         ("6.3 mi", "12:30", "162 US gal", "Stonebreakers' cistern"),
-        ("12.9 mi", "14:40", "123 US gal", "night"),
+        ("12.9 mi", "14:40", "123 US gal", "06:25 +1 d"),
         ("15.1 mi", "07:20", "216 US gal", "Penniford showground"),
     ],
 )
