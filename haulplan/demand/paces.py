@@ -99,7 +99,7 @@ def at_paces(
             totals.duration[..., number],
             totals.water[..., number],
             totals.coal[..., number],
-            worth=(SPARED, *(max(WORTH * room, _TRIFLE) for room in (stores.tank, stores.bunker))),
+            worth=(SPARED, max(WORTH * stores.tank, _TRIFLE), max(WORTH * stores.bunker, _TRIFLE)),
         )
         if len(kept) > 1:
             choices.append(Choice(first=begin, last=end, gears=tuple(first + k for k in kept)))
