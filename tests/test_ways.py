@@ -2,6 +2,7 @@
 
 import json
 import math
+import shutil
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -182,9 +183,10 @@ def agrees_with_every_way(quest: Quest, ways: Sequence[str], aim: Aim | None = N
 def test_a_night_and_a_meal_on_the_way(plain_scenario: Scenario) -> None:
     """With 75 minutes of crew a day, lighting up among them, the road asks for a night."""
     hours = plain_scenario.file.hours.model_copy(update={"crew": 75 * 60.0, "rest": 8 * 3600.0})
-    nights = Nights(
-        most=1, banked_water="40 L", banked_coal="20 kg", dropped_water="0 L", dropped_coal="15 kg"
-    )  # type: ignore[arg-type]
+    nights = Nights.model_validate({
+        "most": 1, "banked_water": "40 L", "banked_coal": "20 kg", "dropped_water": "0 L",
+        "dropped_coal": "15 kg",
+    })  # fmt: skip
     meal = Meal(name="dinner", earliest="07:10", latest="08:00", takes="15 min")  # type: ignore[arg-type]
     duty = Duty(name="oil round", hours="45 min", takes="5 min")  # type: ignore[arg-type]
     scenario = changed(
@@ -275,6 +277,62 @@ def test_a_call_is_a_via_and_a_truck_is_refused(plain_scenario: Scenario) -> Non
     truck = Store(name="Lorry", kind="truck", water="2000 L", water_rate="99 L/min")  # type: ignore[arg-type]
     with pytest.raises(InputError, match=r"stores\.csv, row 2.*'Lorry' is a truck"):
         quest_of(replace(plain_scenario, stores=(truck,)), supplies=supplies)
+
+
+#: What the demo's day holds besides, in its own files.
+BUSINESS = """
+[hours]
+crew = "2.5 h"
+rest = "8 h"
+[lighting_up]
+cold = "45 min"
+banked = "30 min"
+[nights]
+most = 1
+banked_water = "10 US gal"
+banked_coal = "40 lb"
+dropped_water = "0 US gal"
+dropped_coal = "40 lb"
+[[duties]]
+name = "oil round"
+hours = "90 min"
+takes = "5 min"
+"""
+TABLES = {
+    "places.csv": "name,latitude,longitude,halt,night,stay\n"
+    "Staith inn,44.480215,-90.081475,yes,yes,\n"
+    "Cairn lay-by,44.535073,-90.109215,yes,,\n"
+    "Wharf call,44.491906,-90.028518,,,10 min\n",
+    "crossings.csv": "name,latitude,longitude,telephone\n"
+    "River halt,44.485611,-90.056257,555 0100\n",
+    "bridges.csv": "name,latitude,longitude,limit,uncouple\n"
+    "Arch,44.48855,-90.0425,42 short ton,20 min\n",
+    "stores.csv": "name,kind,water,water_rate\nLiving van,cart,30 US gal,20 US gal/min\n",
+}
+
+
+def test_the_written_folder_holds_the_whole_day(tmp_path: Path) -> None:
+    folder, out = tmp_path / "day", tmp_path / "out"
+    shutil.copytree(DEMO, folder)
+    toml = (folder / "scenario.toml").read_text(encoding="utf-8")
+    (folder / "scenario.toml").write_text(toml + BUSINESS, encoding="utf-8")
+    for name, text in TABLES.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    done = CliRunner(env={"COLUMNS": "80"}).invoke(
+        cli, ["ways", str(folder), "--via", "Wharf call", "--count", "1", "--out", str(out)]
+    )
+    assert done.exit_code == 0, done.output
+    scenario = read_scenario(out)
+    route = build_route(scenario)
+    plan = make_plan(scenario, route, build_demand(scenario, route))
+    kept = json.loads((out / "plan.json").read_text(encoding="utf-8"))
+    assert [s.name for s in plan.stops] == [s["name"] for s in kept["stops"]]
+    assert plan.arrival == pytest.approx(kept["finish"]["clock_s"], abs=30)
+    assert len(plan.days) == 2
+    assert [p.name for p in scenario.places] == ["Staith inn", "Wharf call"]
+    assert [c.telephone for c in scenario.level_crossings] == ["555 0100"]
+    assert [b.uncouple for b in scenario.bridges if b.name == "Arch"] == [1200.0]
+    assert scenario.stores == read_scenario(folder).stores
 
 
 # --- published searches ---------------------------------------------------------------

@@ -107,7 +107,7 @@ def account_of(quest: Quest, way: Way) -> Account:
         ),
         bridges=_groups([link.facts.bridge for link in links]),
         posted=len(plan.crossings),
-        crossings=crossings,
+        crossings=max(crossings, len(route.level_crossings)),
         gates=gates,
         stops=len(plan.stops) - 2,
         money=plan.money,
