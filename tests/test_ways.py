@@ -333,6 +333,9 @@ def test_the_written_folder_holds_the_whole_day(tmp_path: Path) -> None:
     assert [c.telephone for c in scenario.level_crossings] == ["555 0100"]
     assert [b.uncouple for b in scenario.bridges if b.name == "Arch"] == [1200.0]
     assert scenario.stores == read_scenario(folder).stores
+    page = (out / "ways.html").read_text(encoding="utf-8")
+    for number, stop in enumerate(plan.stops[1:-1], start=1):  # halts and calls among them
+        assert f"stop {number}: {stop.name}" in page
 
 
 # --- published searches ---------------------------------------------------------------
