@@ -2,8 +2,10 @@
 
 import json
 import math
+import shutil
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +25,20 @@ from haulplan.roads.roadmap import Spring
 from haulplan.roads.search import Streets, efficient_ways, least_to
 from haulplan.roads.steer import turns_of
 from haulplan.roads.usage import Usage, reckon_usage
+from haulplan.roads.ways import Chosen, plan_way
 from haulplan.route import build_route
 from haulplan.scenario import Scenario, read_scenario
-from haulplan.scenario.schema import Aim
+from haulplan.scenario.schema import (
+    Aim,
+    Bridge,
+    Duty,
+    LightingUp,
+    Meal,
+    Nights,
+    Place,
+    Store,
+    Wagon,
+)
 
 DEMO = Path(__file__).parents[1] / "scenarios" / "ellersby-coldwater"
 
@@ -126,6 +139,203 @@ def test_every_aim_is_proved(plain_scenario: Scenario, first: str) -> None:
     assert chosen.proven
     assert chosen.best.plan.money <= 1.0 + 1e-6
     assert chosen.best.plan.objective == pytest.approx(chosen.bound)
+
+
+# --- a day's other business -----------------------------------------------------------
+
+
+def changed(scenario: Scenario, **update: Any) -> Scenario:  # noqa: ANN401  keys of the file
+    """The scenario with other figures in scenario.toml."""
+    raw = scenario.file.model_dump() | update
+    return replace(scenario, file=type(scenario.file).model_construct(**{
+        name: update.get(name, getattr(scenario.file, name)) for name in raw
+    }))  # fmt: skip
+
+
+def place(name: str, at: tuple[float, float, float], **more: str) -> Place:
+    """A place of places.csv."""
+    x, y, _ = at
+    position = {"latitude": f"{50 + y * NORTH:.9f}", "longitude": f"{11 + x * EAST:.9f}"}
+    return Place.model_validate({"name": name} | position | more)
+
+
+def agrees_with_every_way(quest: Quest, ways: Sequence[str], aim: Aim | None = None) -> Chosen:
+    """The choice is the best of all the ways, each planned on its own; its bound holds."""
+    chosen = choose_way(quest, aim=aim)
+    best = math.inf
+    ends = {
+        (int(quest.network.tail[e]), int(quest.network.head[e])): e
+        for e in range(quest.network.edges)
+    }
+    for way in ways:
+        nodes = [quest.network.node_names.index(letter) for letter in way]
+        try:
+            planned = plan_way(quest, [ends[pair] for pair in pairwise(nodes)], aim=aim)
+        except NoPlanError:
+            continue
+        best = min(best, planned.plan.objective)
+        assert chosen.bound <= planned.plan.objective + 1e-6
+    assert chosen.best.plan.objective == pytest.approx(best, rel=1e-6)
+    assert chosen.bound == pytest.approx(best, rel=1e-6)
+    return chosen
+
+
+def test_a_night_and_a_meal_on_the_way(plain_scenario: Scenario) -> None:
+    """With 75 minutes of crew a day, lighting up among them, the road asks for a night."""
+    hours = plain_scenario.file.hours.model_copy(update={"crew": 75 * 60.0, "rest": 8 * 3600.0})
+    nights = Nights.model_validate({
+        "most": 1, "banked_water": "40 L", "banked_coal": "20 kg", "dropped_water": "0 L",
+        "dropped_coal": "15 kg",
+    })  # fmt: skip
+    meal = Meal(name="dinner", earliest="07:10", latest="08:00", takes="15 min")  # type: ignore[arg-type]
+    duty = Duty(name="oil round", hours="45 min", takes="5 min")  # type: ignore[arg-type]
+    scenario = changed(
+        plain_scenario, hours=hours, nights=nights, meals=(meal,), duties=(duty,),
+        at_finish=plain_scenario.file.reserve,
+        lighting_up=LightingUp(cold="30 min", banked="20 min"),  # type: ignore[arg-type]
+    )  # fmt: skip
+    quest = quest_of(
+        replace(scenario, places=(place("Inn", PLACES["C"], halt="yes", night="yes"),)),
+        supplies=[tap("Brook", PLACES["B"]), tap("Mill", PLACES["C"], coal_available="unlimited",
+                                                 coal_rate="20 kg/min", night="yes")],
+    )  # fmt: skip
+    chosen = agrees_with_every_way(quest, ["ABZ", "ACZ"])
+    assert len(chosen.best.plan.days) == 2
+    assert path_of(quest, chosen.best.edges) == "ACZ"
+
+
+def test_paces_and_a_cart_leave_the_floors_floors(plain_scenario: Scenario) -> None:
+    train = plain_scenario.file.train
+    cart = Wagon(name="Cart", tare="800 kg", tyre="steel", wheel_diameter="1 m")  # type: ignore[arg-type]
+    wagons = train.model_copy(update={"wagons": (*train.wagons, cart)})
+    stores = plain_scenario.file.stores.model_copy(update={"tank": 330.0})
+    store = Store(name="Cart", kind="cart", water="600 L", water_rate="120 L/min")  # type: ignore[arg-type]
+    for paces in ((), (1.0, 0.7)):
+        for carts in ((), (store,)):
+            scenario = changed(
+                plain_scenario, paces=paces, stores=stores,
+                train=wagons if carts else train,
+                at_start=plain_scenario.file.at_start.model_copy(update={"water": 330.0}),
+            )  # fmt: skip
+            quest = quest_of(
+                replace(scenario, stores=carts, places=(place("Oak", PLACES["C"], halt="yes"),)),
+                supplies=[tap("Brook", PLACES["B"])],
+            )
+            agrees_with_every_way(quest, ["ABZ", "ACZ"])
+
+
+def test_the_water_of_a_cart_opens_a_way_without_supplies(plain_scenario: Scenario) -> None:
+    cart = Wagon(name="Cart", tare="800 kg", tyre="steel", wheel_diameter="1 m")  # type: ignore[arg-type]
+    train = plain_scenario.file.train
+    scenario = changed(
+        plain_scenario,
+        stores=plain_scenario.file.stores.model_copy(update={"tank": 300.0}),
+        train=train.model_copy(update={"wagons": (*train.wagons, cart)}),
+    )
+    store = Store(name="Cart", kind="cart", water="900 L", water_rate="120 L/min")  # type: ignore[arg-type]
+    oak = place("Oak", PLACES["C"], halt="yes")
+    with pytest.raises(NoPlanError):
+        choose_way(quest_of(replace(scenario, places=(oak,))))
+    chosen = choose_way(quest_of(replace(scenario, places=(oak,), stores=(store,))))
+    assert path_of(chosen_quest := quest_of(scenario), chosen.best.edges) == "ACZ"
+    assert chosen_quest.offers == {}
+    assert [s.name for s in chosen.best.plan.stops] == ["A", "Oak", "Z"]
+
+
+def test_a_posted_axle_does_not_bar_the_whole_train(plain_scenario: Scenario) -> None:
+    """Nor does a posted gross weight where the train is uncoupled."""
+    x, y = 1500.0, 300.0
+    position = {"latitude": f"{50 + y * NORTH:.9f}", "longitude": f"{11 + x * EAST:.9f}"}
+    gross = Bridge.model_validate({"name": "Arch", "limit": "6 t"} | position)
+    axle = gross.model_copy(update={"kind": "axle", "limit": 9000.0})
+    supplies = [tap("Mill", PLACES["C"]), tap("Brook", PLACES["B"])]
+
+    def barred(bridge: Bridge) -> bool:
+        quest = quest_of(replace(plain_scenario, bridges=(bridge,)), supplies=supplies)
+        return any("Arch" in ban.reason for ban in quest.bans)
+
+    assert barred(gross)
+    assert not barred(axle)
+    assert not barred(gross.model_copy(update={"uncouple": 600.0}))
+    quest = quest_of(replace(plain_scenario, bridges=(axle,)), supplies=supplies)
+    driven = quest.drive(
+        [e for e in range(quest.network.edges) if quest.network.tail[e] in {0, 1}][:1]
+    )
+    assert all(b.kind == "axle" for b in driven.scenario.bridges)
+
+
+def test_a_call_is_a_via_and_a_truck_is_refused(plain_scenario: Scenario) -> None:
+    call = place("Show field", PLACES["C"], stay="20 min")
+    supplies = [tap("Mill", PLACES["C"])]
+    with pytest.raises(InputError, match=r"'Show field' is a call.*--via 'Show field'"):
+        quest_of(replace(plain_scenario, places=(call,)), supplies=supplies)
+    quest = quest_of(
+        replace(plain_scenario, places=(call,)), supplies=supplies, via=("Show field",)
+    )
+    stops = choose_way(quest).best.plan.stops
+    assert next(s for s in stops if "Show field" in s.name).stay >= 20 * 60 - 1e-6
+    truck = Store(name="Lorry", kind="truck", water="2000 L", water_rate="99 L/min")  # type: ignore[arg-type]
+    with pytest.raises(InputError, match=r"stores\.csv, row 2.*'Lorry' is a truck"):
+        quest_of(replace(plain_scenario, stores=(truck,)), supplies=supplies)
+
+
+#: What the demo's day holds besides, in its own files.
+BUSINESS = """
+[hours]
+crew = "2.5 h"
+rest = "8 h"
+[lighting_up]
+cold = "45 min"
+banked = "30 min"
+[nights]
+most = 1
+banked_water = "10 US gal"
+banked_coal = "40 lb"
+dropped_water = "0 US gal"
+dropped_coal = "40 lb"
+[[duties]]
+name = "oil round"
+hours = "90 min"
+takes = "5 min"
+"""
+TABLES = {
+    "places.csv": "name,latitude,longitude,halt,night,stay\n"
+    "Staith inn,44.480215,-90.081475,yes,yes,\n"
+    "Cairn lay-by,44.535073,-90.109215,yes,,\n"
+    "Wharf call,44.491906,-90.028518,,,10 min\n",
+    "crossings.csv": "name,latitude,longitude,telephone\n"
+    "River halt,44.485611,-90.056257,555 0100\n",
+    "bridges.csv": "name,latitude,longitude,limit,uncouple\n"
+    "Arch,44.48855,-90.0425,42 short ton,20 min\n",
+    "stores.csv": "name,kind,water,water_rate\nLiving van,cart,30 US gal,20 US gal/min\n",
+}
+
+
+def test_the_written_folder_holds_the_whole_day(tmp_path: Path) -> None:
+    folder, out = tmp_path / "day", tmp_path / "out"
+    shutil.copytree(DEMO, folder)
+    toml = (folder / "scenario.toml").read_text(encoding="utf-8")
+    (folder / "scenario.toml").write_text(toml + BUSINESS, encoding="utf-8")
+    for name, text in TABLES.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    done = CliRunner(env={"COLUMNS": "80"}).invoke(
+        cli, ["ways", str(folder), "--via", "Wharf call", "--count", "1", "--out", str(out)]
+    )
+    assert done.exit_code == 0, done.output
+    scenario = read_scenario(out)
+    route = build_route(scenario)
+    plan = make_plan(scenario, route, build_demand(scenario, route))
+    kept = json.loads((out / "plan.json").read_text(encoding="utf-8"))
+    assert [s.name for s in plan.stops] == [s["name"] for s in kept["stops"]]
+    assert plan.arrival == pytest.approx(kept["finish"]["clock_s"], abs=30)
+    assert len(plan.days) == 2
+    assert [p.name for p in scenario.places] == ["Staith inn", "Wharf call"]
+    assert [c.telephone for c in scenario.level_crossings] == ["555 0100"]
+    assert [b.uncouple for b in scenario.bridges if b.name == "Arch"] == [1200.0]
+    assert scenario.stores == read_scenario(folder).stores
+    page = (out / "ways.html").read_text(encoding="utf-8")
+    for number, stop in enumerate(plan.stops[1:-1], start=1):  # halts and calls among them
+        assert f"stop {number}: {stop.name}" in page
 
 
 # --- published searches ---------------------------------------------------------------

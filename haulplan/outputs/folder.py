@@ -5,13 +5,18 @@ import io
 import json
 import tomllib
 from collections.abc import Mapping, Sequence
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
 
 from haulplan.outputs.tables import Cell, frame_of, to_csv
 from haulplan.outputs.ways import Compared, way_gpx
 from haulplan.roads.drive import Driven
+from haulplan.units import parse
 
 __all__ = ["scenario_files"]
+
+#: A litre of water to the minute. [kg s⁻¹]
+_A_LITRE: Final = parse("water rate", "1 L/min")
 
 
 def scenario_files(compared: Compared) -> dict[str, str]:
@@ -37,6 +42,12 @@ def scenario_files(compared: Compared) -> dict[str, str]:
         "title": file.title, "start": file.start, "finish": file.finish, "units": file.units,
         "route": kept | {"file": "route.gpx", "grades": "heights.csv", "surface": "asphalt"},
     }  # fmt: skip
+    road = driven.scenario
+    places = [p.night for p in road.places] + [
+        road.supplies[p.row].night for p in driven.route.passings if p.kind == "supply"
+    ]
+    if "yes" not in places:  # none on this way can be spent
+        raw.pop("nights", None)
     files = {
         "scenario.toml": f"# Chosen by haulplan ways from {quest.network.name}\n{_toml(raw)}",
         "route.gpx": way_gpx(compared),
@@ -45,8 +56,15 @@ def scenario_files(compared: Compared) -> dict[str, str]:
     }
     if driven.scenario.bridges:
         files["bridges.csv"] = _bridges(driven)
-    if supplies := _supplies(compared, driven):
-        files["supply.csv"] = supplies
+    for name, kind, rows, met in (
+        ("supply.csv", "supply", quest.scenario.supplies, road.supplies),
+        ("places.csv", "place", quest.scenario.places, road.places),
+        ("crossings.csv", "crossing", quest.scenario.level_crossings, road.level_crossings),
+    ):
+        if table := _met(quest.scenario.folder / name, driven, kind, rows, met):
+            files[name] = table
+    if quest.scenario.stores:
+        files["stores.csv"] = (quest.scenario.folder / "stores.csv").read_text("utf-8-sig")
     return files
 
 
@@ -93,19 +111,34 @@ def _surfaces(driven: Driven) -> str:
 
 def _bridges(driven: Driven) -> str:
     rows: list[dict[str, Cell]] = [
-        {"name": row.name, "at [m]": round(row.at or 0.0, 3), "limit [kg]": round(row.limit, 3)}
+        {
+            "name": row.name,
+            "at [m]": round(row.at or 0.0, 3),
+            "limit [kg]": round(row.limit, 3),
+            "kind": row.kind,
+            "uncouple [s]": "" if row.uncouple is None else round(row.uncouple, 3),
+            "drain [L/min]": "" if row.drain is None else round(row.drain / _A_LITRE, 3),
+            "last_confirmed": "" if row.last_confirmed is None else str(row.last_confirmed),
+            "note": row.note or "",
+        }
         for row in driven.scenario.bridges
     ]
     return to_csv(frame_of(rows))
 
 
-def _supplies(compared: Compared, driven: Driven) -> str:
-    """The rows of supply.csv the way passes, put on it by distance."""
-    scenario = compared.quest.scenario
-    met = {p.row: p for p in driven.route.passings if p.kind == "supply"}
-    text = (scenario.folder / "supply.csv").read_text("utf-8-sig") if met else ""
+def _met(
+    path: Path, driven: Driven, kind: str, every: Sequence[object], beside: Sequence[object]
+) -> str:
+    """The rows of a table that the way passes, put on it by distance."""
+    route = driven.route
+    met = {
+        every.index(beside[p.row]): p
+        for p in (*route.passings, *route.level_crossings)
+        if p.kind == kind
+    }
+    text = path.read_text("utf-8-sig") if met else ""
     lines = [row for row in csv.reader(io.StringIO(text, newline="")) if any(map(str.strip, row))]
-    if len(lines) != len(scenario.supplies) + 1:
+    if len(lines) != len(every) + 1:
         return ""
     placed = [_column(cell) in {"latitude", "longitude"} for cell in lines[0]]
     out = io.StringIO()

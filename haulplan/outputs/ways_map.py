@@ -102,7 +102,7 @@ def _marks(compared: Compared, system: UnitSystem) -> list[dict[str, Any]]:
     assert line is not None
     marks = []
     for stop in way.plan.stops:
-        kind = "stop" if stop.kind == "supply" else stop.kind
+        kind = stop.kind if stop.kind in {"start", "finish"} else "stop"
         text = str(stop.number) if kind == "stop" else kind[0].upper()
         marks.append(
             {
@@ -117,7 +117,7 @@ def _marks(compared: Compared, system: UnitSystem) -> list[dict[str, Any]]:
                 ],
             }
         )  # fmt: skip
-    used = {stop.row for stop in way.plan.stops}
+    used = {stop.row for stop in way.plan.stops if stop.kind == "supply"}
     for row in sorted({r for here in compared.quest.supplies.values() for r in here} - used):
         supply = rows[row]
         marks.append(

@@ -1,20 +1,22 @@
 """A way as an ordinary road: route, places and limits in driving order, ready to plan."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.roads.network import Network, Profile
 from haulplan.route import Line, Passing, Route, lay_route
+from haulplan.route.passings import find_passings, line_feet
 from haulplan.scenario import Scenario
-from haulplan.scenario.schema import Bridge, SurfaceRow
+from haulplan.scenario.schema import Bridge, LevelCrossing, Place, SurfaceRow
 
 __all__ = ["Driven", "Post", "drive"]
 
 Array = NDArray[np.float64]
+_Row = TypeVar("_Row", Place, LevelCrossing)
 
 #: Samples nearer together are one. [m]
 _SAME: Final = 0.05
@@ -22,12 +24,11 @@ _SAME: Final = 0.05
 
 @dataclass(frozen=True, kw_only=True)
 class Post:
-    """A posted weight on a link: its place along the link as drawn [m] and its row."""
+    """A posted weight on a link: its place along the link as drawn [m] and what it says."""
 
     link: int
     at: float
-    name: str
-    limit: float
+    bridge: Bridge
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,21 +78,21 @@ def drive(
     distance = np.concatenate([piece[0] + s for piece, s in zip(pieces, starts, strict=False)])
     kept = np.concatenate([[True], np.diff(np.maximum.accumulate(distance)) > _SAME])
     heights = np.concatenate([piece[1] for piece in pieces])[kept]
-    bridges = tuple(_bridges(network, edges, starts, posts))
+    line = _line(network, edges, starts)
     file = scenario.file.model_copy(
         update={"route": scenario.file.route.model_copy(update={"surface": "asphalt"})}
     )
     placed = replace(
         scenario,
         file=file,
-        bridges=tuple(bridge for bridge in bridges),
+        bridges=tuple(_bridges(network, edges, starts, posts)),
         surfaces=tuple(_surfaces(network, edges, starts)),
-        places=tuple(p for p in scenario.places if p.latitude is not None),
+        places=tuple(_beside(scenario, line, scenario.places)),
+        level_crossings=tuple(_beside(scenario, line, scenario.level_crossings)),
     )
-    line = _line(network, edges, starts)
     total = float(distance[kept][-1])
     nodes = [int(network.tail[edges[0]]), *(int(network.head[edge]) for edge in edges)]
-    passings = _passings(placed, nodes, np.minimum(starts, total), supplies)
+    passings = _passings(placed, nodes, np.minimum(starts, total), supplies, line)
     route = lay_route(
         placed, name=network.name, samples=distance[kept], heights=heights, line=line,
         passings=passings,
@@ -132,12 +133,24 @@ def _bridges(
         link = network.links[edge // 2]
         for post in sorted(posts.get(edge // 2, ()), key=lambda p: -p.at if edge % 2 else p.at):
             along = link.length - post.at if edge % 2 else post.at
-            met[post.name] = met.get(post.name, 0) + 1
-            name = post.name if met[post.name] == 1 else f"{post.name} ({met[post.name]})"
-            yield Bridge.model_construct(
-                name=name[:200], at=start + along, latitude=None, longitude=None,
-                limit=post.limit, last_confirmed=None, note=None,
+            name = post.bridge.name
+            met[name] = number = met.get(name, 0) + 1
+            yield post.bridge.model_copy(
+                update={
+                    "name": (name if number == 1 else f"{name} ({number})")[:200],
+                    "at": start + along, "latitude": None, "longitude": None,
+                }
             )  # fmt: skip
+
+
+def _beside(scenario: Scenario, line: Line, rows: Iterable[_Row]) -> Iterator[_Row]:
+    """The places within reach of the way."""
+    for row in rows:
+        if row.latitude is None or row.longitude is None:
+            continue
+        _, offset = line_feet(line, row.latitude, row.longitude)
+        if offset.min() <= scenario.file.route.snap:
+            yield row
 
 
 def _surfaces(network: Network, edges: Sequence[int], starts: Array) -> Iterator[SurfaceRow]:
@@ -157,9 +170,15 @@ def _surfaces(network: Network, edges: Sequence[int], starts: Array) -> Iterator
 
 
 def _passings(
-    scenario: Scenario, nodes: Sequence[int], at: Array, supplies: Mapping[int, Sequence[int]]
+    scenario: Scenario,
+    nodes: Sequence[int],
+    at: Array,
+    supplies: Mapping[int, Sequence[int]],
+    line: Line,
 ) -> list[Passing]:
-    """Every meeting with a supply or a bridge, in driving order."""
+    """Every meeting with a supply, a bridge or a place, in driving order."""
+    others = replace(scenario, supplies=(), bridges=())
+    found = [(p.distance, 0, p) for p in find_passings(others, float(at[-1]), line, [])]
     meetings: list[tuple[float, int, str, int]] = []
     for node, distance in zip(nodes, at.tolist(), strict=True):
         meetings += [(distance, 1, "supply", row) for row in supplies.get(node, ())]
@@ -169,15 +188,13 @@ def _passings(
     ]
     rows = [(kind, row) for _, _, kind, row in meetings]
     seen: dict[tuple[str, int], int] = {}
-    passings = []
-    for distance, _, kind, row in sorted(meetings):
+    for distance, rank, kind, row in sorted(meetings):
         seen[kind, row] = number = seen.get((kind, row), 0) + 1
         table = scenario.supplies if kind == "supply" else scenario.bridges
-        passings.append(
-            Passing(
-                kind="supply" if kind == "supply" else "bridge",
-                name=table[row].name, row=row, distance=distance, offset=0.0, number=number,
-                of=rows.count((kind, row)),
-            )
+        passing = Passing(
+            kind="supply" if kind == "supply" else "bridge",
+            name=table[row].name, row=row, distance=distance, offset=0.0, number=number,
+            of=rows.count((kind, row)),
         )  # fmt: skip
-    return passings
+        found.append((distance, rank, passing))
+    return [passing for _, _, passing in sorted(found, key=lambda item: item[:2])]

@@ -12,7 +12,9 @@ from operator import add
 import numpy as np
 from numpy.typing import NDArray
 
+from haulplan.demand.serving import serving_rates
 from haulplan.roads.search import Streets, least_time_to, least_to
+from haulplan.roads.usage import water_room
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim
 
@@ -90,7 +92,7 @@ def _fills(amount: float, room: float) -> int:
     return math.ceil(amount / room - 1e-9) if room > 0 else 0
 
 
-def prices_of(scenario: Scenario, aim: Aim, rows: Sequence[int]) -> Prices:
+def prices_of(scenario: Scenario, aim: Aim, rows: Sequence[int], lowest: float) -> Prices:
     """What the aim makes of time, water, coal and stops.
 
     Parameters
@@ -101,16 +103,26 @@ def prices_of(scenario: Scenario, aim: Aim, rows: Sequence[int]) -> Prices:
         What to be best at. Its first part alone is bounded.
     rows
         Of the supplies that lie on roads in use.
+    lowest
+        Height of the lowest road above the sea. [m]
 
     Returns
     -------
     prices
-        Lower bounds all.
+        Lower bounds all: what carts hold counts as aboard, access, nights, meals and
+        duties only add.
+
+    Raises
+    ------
+    InputError
+        If a lift is more than the air can do.
     """
     file = scenario.file
     supplies = [scenario.supplies[row] for row in rows]
-    water = [s for s in supplies if s.water_rate is not None]
-    coal = [s for s in supplies if s.coal_rate is not None]
+    rates = serving_rates(scenario, lowest)
+    water = [(scenario.supplies[row], rate) for row in rows if (rate := rates[row][0])]
+    coal = [(scenario.supplies[row], rate) for row in rows if (rate := rates[row][1])]
+    carts = [store for store in scenario.stores if store.kind == "cart"]
     weights = {
         "earliest": (1.0, 0.0, 0.0),
         "cheapest": (0.0, 1.0, 0.0),
@@ -126,19 +138,20 @@ def prices_of(scenario: Scenario, aim: Aim, rows: Sequence[int]) -> Prices:
         second=second,
         money=money,
         stop=stop,
-        water_time=min((1 / (s.water_rate or math.inf) for s in water), default=0.0),
-        coal_time=min((1 / (s.coal_rate or math.inf) for s in coal), default=0.0),
-        water_price=min((s.water_price for s in water), default=0.0),
-        coal_price=min((s.coal_price for s in coal), default=0.0),
+        water_time=min((1 / rate for _, rate in water), default=0.0),
+        coal_time=min((1 / rate for _, rate in coal), default=0.0),
+        water_price=min((s.water_price for s, _ in water), default=0.0),
+        coal_price=min((s.coal_price for s, _ in coal), default=0.0),
         set_up=min((s.set_up for s in supplies), default=0.0),
         call_out=min((s.call_out for s in supplies), default=0.0),
-        start_water=min(file.at_start.water, tank),
+        start_water=min(file.at_start.water, tank)
+        + sum(min(cart.at_start, cart.water) for cart in carts),
         start_coal=min(file.at_start.coal, bunker),
         finish_water=max(min(file.at_finish.water, tank), file.reserve.water),
         finish_coal=max(min(file.at_finish.coal, bunker), file.reserve.coal),
         reserve_water=file.reserve.water,
         reserve_coal=file.reserve.coal,
-        tank=tank,
+        tank=water_room(scenario),
         bunker=bunker,
     )
 

@@ -107,7 +107,7 @@ def account_of(quest: Quest, way: Way) -> Account:
         ),
         bridges=_groups([link.facts.bridge for link in links]),
         posted=len(plan.crossings),
-        crossings=crossings,
+        crossings=max(crossings, len(route.level_crossings)),
         gates=gates,
         stops=len(plan.stops) - 2,
         money=plan.money,
@@ -235,7 +235,7 @@ def _dear_ways(quest: Quest, aim: Aim, worn: "np.ndarray", most: int = 3) -> lis
     streets = replace(quest.streets, usage=replace(usage, least_time=dear, time=dear))
     rows = [row for here in quest.supplies.values() for row in here]
     prices = replace(
-        prices_of(quest.scenario, aim, rows), second=1.0, money=0.0, stop=0.0
+        prices_of(quest.scenario, aim, rows, quest.lowest), second=1.0, money=0.0, stop=0.0
     )  # fmt: skip
     floor = lay_floor(streets, prices, quest.targets, quest.start)
     stops = sorted({quest.start, *quest.targets, *quest.supplies})

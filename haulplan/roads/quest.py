@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from haulplan.demand.stretches import deviates_for
 from haulplan.errors import InputError, NoPlanError, Problem
 from haulplan.roads.bans import Ban, Needs, fact_bans, grade_bans, needs_of
+from haulplan.roads.choosable import check_choosable
 from haulplan.roads.drive import Driven, Post, drive
 from haulplan.roads.heights import Grid, read_grids
 from haulplan.roads.network import Network, Profile, cut_links, ground_profile
@@ -22,6 +23,7 @@ from haulplan.roads.tables import read_areas
 from haulplan.roads.tracks import Track
 from haulplan.roads.usage import reckon_usage
 from haulplan.scenario import Scenario
+from haulplan.scenario.schema import Bridge
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = ["Quest", "explain_barred", "prepare", "turned_back"]
@@ -51,6 +53,12 @@ class Quest:
     left_out: tuple[str, ...]
     warnings: tuple[str, ...]
     deviates: Mapping[str, float]
+
+    @property
+    def lowest(self) -> float:
+        """Height of the lowest road above the sea, where lifters draw best [m]."""
+        known = self.profile.height[np.isfinite(self.profile.height)]
+        return float(known.min()) if known.size else 0.0
 
     @property
     def offers(self) -> dict[int, tuple[bool, bool]]:
@@ -124,7 +132,7 @@ def prepare(
     NoPlanError
         If no road in use leads there; says which road is barred, and why.
     """
-    _check(scenario)
+    check_choosable(scenario, via)
     folder, route = scenario.folder, scenario.file.route
     roads, grids = _sources(scenario, roads, grids)
     areas = () if route.keep_off is None else read_areas(folder / route.keep_off)
@@ -186,37 +194,6 @@ def _sources(
     return roads, grids
 
 
-def _check(scenario: Scenario) -> None:
-    """Whether a way can be chosen for this scenario at all."""
-    file = scenario.file
-    problems = []
-    if file.route.network is None:
-        problems.append(("route.network", "missing", "name the roads to choose from"))
-    if scenario.demand:
-        problems.append(
-            ("demand.csv", "use by distance on one road", "take it away: each way has its own")
-        )
-    if file.engine is None or file.fuel is None:
-        problems.append(("engine, fuel", "missing", "give both: each road is reckoned with them"))
-    for name, rows in (("supply.csv", scenario.supplies), ("bridges.csv", scenario.bridges)):
-        problems += [
-            (f"{name}, row {number}", f"'{row.name}' is put at a distance along one road",
-             "give latitude and longitude: a network has many roads")
-            for number, row in enumerate(rows, start=2) if row.at is not None
-        ]  # fmt: skip
-    if scenario.surfaces:
-        problems.append(
-            ("surfaces.csv", "surfaces by distance on one road", "write them into the network")
-        )
-    if problems:
-        raise InputError(
-            [
-                Problem(file="scenario.toml", where=where, found=found, remedy=remedy)
-                for where, found, remedy in problems
-            ]
-        )
-
-
 def _refuse(file: str, found: str, remedy: str) -> InputError:
     return InputError([Problem(file=file, where="", found=found, remedy=remedy)])
 
@@ -269,8 +246,10 @@ def _posts(scenario: Scenario, network: Network) -> dict[int, tuple[Post, ...]]:
             label = link.facts.label or link.road
             posts.setdefault(number, []).append(
                 Post(
-                    link=number, at=link.length / 2, name=f"{what}, {label}",
-                    limit=link.facts.max_mass,
+                    link=number, at=link.length / 2,
+                    bridge=Bridge.model_construct(
+                        name=f"{what}, {label}"[:200], limit=link.facts.max_mass
+                    ),
                 )
             )  # fmt: skip
     pins = [
@@ -285,27 +264,32 @@ def _posts(scenario: Scenario, network: Network) -> dict[int, tuple[Post, ...]]:
     if off := _off_road(scenario, network, pins, feet, ()):
         raise InputError(off.values())
     for bridge, foot in zip(scenario.bridges, feet, strict=True):
-        posts.setdefault(foot.link, []).append(
-            Post(link=foot.link, at=foot.at, name=bridge.name, limit=bridge.limit)
-        )
+        posts.setdefault(foot.link, []).append(Post(link=foot.link, at=foot.at, bridge=bridge))
     return {link: tuple(found) for link, found in posts.items()}
 
 
 def _post_bans(
     scenario: Scenario, network: Network, needs: Needs, posts: Mapping[int, Sequence[Post]]
 ) -> list[Ban]:
-    """Links whose posted weight, less the owner's margin, is below the least we can be."""
+    """Links whose posted weight, less the owner's margin, is below the least we can be.
+
+    A posted axle, and a bridge crossed uncoupled, are left to the plan.
+    """
     margin = 1.0 - scenario.file.bridge_margin
     unit = needs.system.mass
     return [
         Ban(
             edge=2 * link + k,
-            reason=f"{post.name}: posted {unit.text(post.limit)}, ours {unit.text(needs.gross)}",
+            reason=f"{bridge.name}: posted {unit.text(bridge.limit)}, ours "
+            f"{unit.text(needs.gross)}",
         )
         for link, here in posts.items()
-        for post in here
+        for bridge in (post.bridge for post in here)
         for k in (0, 1)
-        if needs.gross > post.limit * margin and needs.gross <= network.links[link].facts.max_mass
+        if bridge.kind == "gross"
+        and bridge.uncouple is None
+        and needs.gross > bridge.limit * margin
+        and needs.gross <= network.links[link].facts.max_mass
     ]
 
 

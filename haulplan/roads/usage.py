@@ -13,11 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from haulplan.demand.glass import boiler_room
 from haulplan.demand.haul import Haul, Road, assemble
+from haulplan.demand.segment import paces_of
 from haulplan.roads.network import Network, Profile
 from haulplan.scenario import Scenario
 
-__all__ = ["Usage", "heaviest_passing", "reckon_usage"]
+__all__ = ["Usage", "heaviest_passing", "reckon_usage", "water_room"]
 
 Array = NDArray[np.float64]
 
@@ -199,15 +201,20 @@ def _reckon(
     stores, reserve = scenario.file.stores, scenario.file.reserve
     full, lightest = stores.tank + stores.bunker, reserve.water + reserve.coal
     straight = replace(road, sharp=np.zeros(road.length.size, dtype=bool))
-    hauls = [_haul(scenario, straight, altitude, deviates) for altitude in sorted({*span})]
-    usual = _haul(scenario, road, road.altitude, deviates)
+    paces = paces_of(scenario)
+    hauls = [
+        _haul(scenario, straight, altitude, deviates, pace)
+        for altitude in sorted({*span}) for pace in paces
+    ]  # fmt: skip
+    heaviest = water_room(scenario) + stores.bunker
+    usual = _haul(scenario, road, road.altitude, deviates, paces[0])
     shape = (len(usual.gears), road.length.size)
     least = np.full((3, *shape), np.inf)
     mean = np.full((3, *shape), np.inf)
     for gear in range(shape[0]):
         may = np.any([_holds(haul, gear, full, lightest) for haul in hauls], axis=0)
         for haul in hauls:
-            for load in (lightest, full):
+            for load in (lightest, heaviest):
                 use = np.where(may, _use(haul, load, gear), np.inf)
                 least[:, gear] = np.minimum(least[:, gear], use)
         holds = _holds(usual, gear, full, lightest)
@@ -236,13 +243,19 @@ def _holds(haul: Haul, gear: int, full: float, lightest: float) -> NDArray[np.bo
 
 
 def _haul(
-    scenario: Scenario, road: Road, altitude: float, deviates: Mapping[str, float] | None
+    scenario: Scenario,
+    road: Road,
+    altitude: float,
+    deviates: Mapping[str, float] | None,
+    pace: float,
 ) -> Haul:
     file = scenario.file
     assert file.engine is not None
     assert file.fuel is not None
+    gears = tuple(g.model_copy(update={"speed": g.speed * pace}) for g in file.engine.gears)
     haul, _ = assemble(
-        file.engine, file.fuel.heating_value, file.train.wagons, file.conditions,
+        file.engine.model_copy(update={"gears": gears}), file.fuel.heating_value,
+        file.train.wagons, file.conditions,
         replace(road, altitude=altitude), deviates=deviates,
         standing_water=file.standing_water, standing_coal=file.standing_coal,
     )  # fmt: skip
@@ -278,3 +291,22 @@ def heaviest_passing(haul: Haul, least: float) -> Array:
         most = np.where(per_mass > 0, (limit - empty) / per_mass, np.inf)
     slips = haul.force(least, lowest) > haul.grip_pull(least)
     return np.where(slips, -np.inf, most)
+
+
+def water_room(scenario: Scenario) -> float:
+    """Most water that can be aboard above the boiler's working level.
+
+    Parameters
+    ----------
+    scenario
+        The problem.
+
+    Returns
+    -------
+    room
+        In the tank, the carts, and the boiler where its shape is known. [kg]
+    """
+    engine = scenario.file.engine
+    carts = sum(store.water for store in scenario.stores if store.kind == "cart")
+    above = boiler_room(None if engine is None else engine.glass)
+    return scenario.file.stores.tank + carts + above

@@ -27,7 +27,7 @@ from haulplan.roads.floor import lay_floor, least_of_all, prices_of, time_onward
 from haulplan.roads.order import ways_in_order
 from haulplan.roads.quest import Quest
 from haulplan.roads.search import Arc, Streets, efficient_ways, least_time_from, least_to
-from haulplan.roads.usage import heaviest_passing
+from haulplan.roads.usage import heaviest_passing, water_room
 from haulplan.scenario.schema import Aim
 
 __all__ = ["Chosen", "Way", "choose_way", "plan_way", "quickest"]
@@ -219,8 +219,9 @@ class _Hunt:
         self.streets = quest.streets
         rows = [row for here in quest.supplies.values() for row in here]
         self.floor = lay_floor(
-            quest.streets, prices_of(quest.scenario, aim, rows), quest.targets, quest.start
-        )
+            quest.streets, prices_of(quest.scenario, aim, rows, quest.lowest),
+            quest.targets, quest.start,
+        )  # fmt: skip
         self.tried: list[Way] = []
         self.barren: list[tuple[tuple[int, ...], str]] = []
         self.known: set[tuple[int, ...]] = set()
@@ -335,7 +336,7 @@ def _arcs(
         turnings = []
     stops = frozenset({quest.start, *quest.targets, *quest.supplies, *turnings})
     stores, reserve = quest.scenario.file.stores, quest.scenario.file.reserve
-    room = (stores.tank - reserve.water, stores.bunker - reserve.coal)
+    room = (water_room(quest.scenario) - reserve.water, stores.bunker - reserve.coal)
 
     def ways(limits: Mapping[int, tuple[Array, float]] | None) -> dict[int, list[Arc]]:
         """With limits the efficient ones only."""
