@@ -97,7 +97,7 @@ def solve_stages(
         _break_ties(programme, stages, before[0], deadline, tighten=False)
     elif not brief and first.proven:
         _break_ties(programme, stages, first, deadline, tighten=tighten)
-    _settle(programme, late=not brief)
+    _settle(programme, expression, late=not brief)
     return Staged(programme=programme, aim=name, expression=expression, first=first)
 
 
@@ -278,13 +278,15 @@ def _fix(programme: Programme) -> None:
         decision.bounds(whole, whole)
 
 
-def _settle(programme: Programme, *, late: bool) -> None:
+def _settle(programme: Programme, first: Any, *, late: bool) -> None:  # noqa: ANN401  PuLP
     """Fix yes and no at whole numbers and solve once more, so that amounts are exact.
 
     With `late`, amounts that the aims leave open are as small, then as late, as can be.
     """
     values = programme.values
     _fix(programme)
+    if late and not first.isNumericalConstant():
+        programme.add(first <= _kept(float(pulp.value(first))), "keep_first")
     if late:
         last = len(programme.clock)
         amounts = (
