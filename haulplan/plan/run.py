@@ -145,7 +145,7 @@ def run(
     solver.gap = gap
     try:
         problem.solve(solver)
-    except pulp.PulpSolverError as error:
+    except (pulp.PulpSolverError, KeyError) as error:  # a status PuLP has no word for
         raise InternalError(f"the solver failed: {error}") from error
     return _read(problem, optional=optional, gap=gap)
 
