@@ -92,10 +92,12 @@ def solve_stages(
     if expression.isNumericalConstant():
         first = replace(first, value=0.0, bound=0.0)
     if settled and before is not None and before[0].value <= _kept(first.value):
-        programme.restore(before[1])  # as good as before, and its ties are broken already
+        programme.restore(before[1])  # as good as before, and its choices are made already
+        _fix(programme)
+        _break_ties(programme, stages, before[0], deadline, tighten=False)
     elif not brief and first.proven:
         _break_ties(programme, stages, first, deadline, tighten=tighten)
-    _settle(programme, late=not brief)
+    _settle(programme, expression, late=not brief)
     return Staged(programme=programme, aim=name, expression=expression, first=first)
 
 
@@ -269,16 +271,24 @@ def _fix_if_alone(programme: Programme, deadline: float | None) -> None:
     programme.restore({**values, slack.name: 1.0})
 
 
-def _settle(programme: Programme, *, late: bool) -> None:
+def _fix(programme: Programme) -> None:
+    """Fix yes and no at whole numbers."""
+    for decision in programme.decisions:
+        whole = float(round(decision.varValue or 0.0))
+        decision.bounds(whole, whole)
+
+
+def _settle(programme: Programme, first: Any, *, late: bool) -> None:  # noqa: ANN401  a PuLP expression
     """Fix yes and no at whole numbers and solve once more, so that amounts are exact.
 
     With `late`, amounts that the aims leave open are as small, then as late, as can be.
     """
     values = programme.values
-    for decision in programme.decisions:
-        whole = float(round(decision.varValue or 0.0))
-        decision.bounds(whole, whole)
+    _fix(programme)
     if late:
+        if not first.isNumericalConstant():  # the aim comes before neatness
+            kept = _kept(float(pulp.value(first)))
+            programme.problem.addConstraint(first <= kept, "keep_aim")
         last = len(programme.clock)
         amounts = (
             programme.take_water, programme.take_coal, programme.fill, programme.empty,
