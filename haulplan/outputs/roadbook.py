@@ -15,15 +15,14 @@ from haulplan.demand.glass import Crest, find_crests
 from haulplan.demand.hills import Descent
 from haulplan.errors import InputError, NoPlanError
 from haulplan.outputs.doing import stands
-from haulplan.outputs.exchange import plan_json
 from haulplan.outputs.paper import Marked, told
-from haulplan.outputs.tables import clock_text
+from haulplan.outputs.tables import clock_text, legs_csv, stops_csv
 from haulplan.outputs.thirst import Reached, Thirst, drive_again, thirst_of
 from haulplan.outputs.turns import Turn, find_turns
 from haulplan.plan.plan import Plan, Stop
 from haulplan.route import Passing, Route
 from haulplan.scenario import Scenario
-from haulplan.units import UnitSystem
+from haulplan.units import UNIT_SYSTEMS, UnitSystem
 
 __all__ = [
     "Alternative",
@@ -131,7 +130,7 @@ def open_book(
         crests = find_crests(route.distance, route.elevation, glass)
         descents = _descents(route)
     given = scenario.file.sheet.revision
-    mark = hashlib.sha256(plan_json(scenario, route, plan).encode()).hexdigest()[:6]
+    mark = _mark(scenario, plan)
     typical = thirst_of(planned, planned, plan)
     turns = () if route.line is None else find_turns(route.line)
     met = sorted(
@@ -152,6 +151,16 @@ def open_book(
         turns=turns,
         met=tuple(met),
     )
+
+
+def _mark(scenario: Scenario, plan: Plan) -> str:
+    """Six letters of the plan's printed figures: the same in any units, on any machine."""
+    metric = UNIT_SYSTEMS["metric"]
+    printed = (
+        plan.title, plan.date.isoformat(), stops_csv(scenario, plan, metric),
+        legs_csv(scenario, plan, metric),
+    )  # fmt: skip
+    return hashlib.sha256("\n".join(printed).encode()).hexdigest()[:6]
 
 
 def _thirstier(scenario: Scenario, route: Route) -> tuple[Demand | None, str]:
