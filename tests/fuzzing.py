@@ -34,7 +34,7 @@ from haulplan.scenario.read import read_table
 from haulplan.scenario.wording import COLUMN_NAMES
 from haulplan.units import KINDS, parse, parse_price
 
-__all__ = ["READERS", "seeds"]
+__all__ = ["READERS", "examples"]
 
 Reader = Callable[[Path, bytes], None]
 _MEASURED = TOML.partition("[engine]")[0].replace('route = {file = "ROAD"}\n', "")
@@ -127,7 +127,7 @@ def once(name: str, folder: Path, data: bytes) -> bool:
 
 
 @cache
-def seeds(name: str) -> list[bytes]:
+def examples(name: str) -> list[bytes]:
     """Whole and odd examples to start from."""
     found = [case.content for case in cases() if case.file == name and len(case.content) < 9000]
     if name == "units":
@@ -160,7 +160,7 @@ def words() -> list[bytes]:
 
 def altered(name: str, chance: random.Random) -> bytes:
     """A seed cut, doubled, spliced with another or with known words."""
-    given = seeds(name)
+    given = examples(name)
     data = bytearray(chance.choice(given))
     for _ in range(chance.randint(1, 6)):
         at = chance.randint(0, len(data))
@@ -195,7 +195,7 @@ def _guided(name: str, runs: int, folder: Path) -> None:
     corpus, scratch = folder / "corpus", folder / "scratch"
     corpus.mkdir()
     scratch.mkdir()
-    for number, data in enumerate(seeds(name)):
+    for number, data in enumerate(examples(name)):
         (corpus / str(number)).write_bytes(data)
     lines = ["".join(f"\\x{byte:02x}" for byte in word) for word in words()]
     (folder / "words").write_text("".join(f'"{line}"\n' for line in lines))

@@ -200,7 +200,7 @@ def _pythons() -> list[str]:
 
 
 def determinism() -> Result:
-    """The same scenario under other hash seeds, Pythons and PuLPs."""
+    """The same scenario under other orders of hashing, Pythons and PuLPs."""
     failed, seen, count = [], [], 0
     with tempfile.TemporaryDirectory() as name:
         out = Path(name) / "out"
@@ -220,8 +220,8 @@ def determinism() -> Result:
             if printed != first or not tables:
                 failed.append(f"{which or python}: other figures")
     return Result(
-        tried="the demo planned again: 7 hash seeds (same bytes), other Pythons and PuLPs (same "
-        "figures)",
+        tried="the demo planned again: 7 orders of hashing (same bytes), other Pythons and PuLPs "
+        "(same figures)",
         count=count,
         failed=len(failed),
         seen="; ".join(failed) or "alike; " + ", ".join([platform.python_version(), *seen]),

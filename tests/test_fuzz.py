@@ -4,7 +4,7 @@ import random
 from pathlib import Path
 
 import pytest
-from fuzzing import READERS, altered, once, seeds
+from fuzzing import READERS, altered, examples, once
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -23,7 +23,7 @@ def test_altered_examples_are_read_or_refused(name: str, tmp_path: Path) -> None
 
 @pytest.mark.parametrize("name", [n for n in READERS if n not in {"units", "prices"}])
 def test_some_example_is_read_and_some_is_refused(name: str, tmp_path: Path) -> None:
-    taken = {once(name, tmp_path, data) for data in (*seeds(name), b"\xff", GOOD.get(name, b""))}
+    taken = {once(name, tmp_path, data) for data in (*examples(name), b"\xff", GOOD.get(name, b""))}
     assert taken == {True, False}
 
 
