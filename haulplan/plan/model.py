@@ -100,13 +100,10 @@ from typing import Any, Final
 import pulp
 
 from haulplan.plan.legs import AffineLeg, Chain, MassLimit
-from haulplan.plan.rules import LEAST_TAKEN, Bound, Limits, Offer, Rules
+from haulplan.plan.rules import Bound, Limits, Offer, Rules
 
 __all__ = [
-    "LEAST_TAKEN",
     "STORES",
-    "Limits",
-    "Offer",
     "Programme",
     "add_choice",
     "add_leg",

@@ -32,7 +32,6 @@ class Return:
     water: float
     coal: float
     arrive: float
-    opens_later: bool
     open: bool
     last: float | None
     bottom: float | None
@@ -157,7 +156,6 @@ def _return(task: Task, way: _Way, row: int, name: str) -> Return:
         water=water,
         coal=coal,
         arrive=arrive,
-        opens_later=arrive < supply.opens,
         open=supply.closes >= _DAY or arrive + supply.set_up <= supply.closes,
         last=way.last(file.reserve.water, file.reserve.coal),
         bottom=way.last(0.0, 0.0),
