@@ -5,6 +5,7 @@ twice, and some without any plan.
 """
 
 import functools
+import math
 import random
 import tempfile
 from dataclasses import replace
@@ -12,6 +13,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from instances import make_instance
+from planner import Plain, ours
 from small.problems import DEPART, Bridge, Problem, Stretch, Tap
 from small.writing import write_problem
 
@@ -177,3 +180,16 @@ def test_some_problems_have_a_plan_and_some_none() -> None:
     assert 4 <= sum(plan is None for plan in plans) <= 20
     assert sum(len(medium_problem(n).bridges) > 0 for n in range(40)) >= 20
     assert sum(plan is not None and len(plan.gears) > 0 for plan in plans) >= 5
+
+
+@pytest.mark.parametrize("number", [*range(12), 52, 76])
+def test_the_plain_programme_is_never_better(number: int) -> None:
+    # on 52 and 76 the solver, restarted within a run, called answers best that were not
+    instance = make_instance(20, number)
+    _, least, proven = Plain(instance).solve(60)
+    if not math.isfinite(least):
+        pytest.skip("a road without a plan")
+    assert proven
+    _, value, proven = ours(instance, 60, "ours")
+    assert proven
+    assert value == pytest.approx(least, rel=2e-6)

@@ -15,16 +15,27 @@ from haulplan.errors import InternalError
 from haulplan.plan.model import Programme
 from haulplan.plan.tighten import Inequality
 
-__all__ = ["Model", "Outcome", "Relaxation", "run"]
+__all__ = ["TOO_LATE", "Model", "Outcome", "Relaxation", "run"]
 
 Array = NDArray[np.float64]
 
 _OPTIONS: Final = (
     ("mip_abs_gap", 1e-9),
-    # Tighter tolerances make HiGHS call solvable problems infeasible; with its heuristics
-    # switched off one by one it has called answers optimal that were not. Leave both be.
+    # Tighter tolerances make HiGHS call solvable problems infeasible.
     ("mip_feasibility_tolerance", 1e-7),
     ("primal_feasibility_tolerance", 1e-7),
+    # With restarts it has called answers optimal that were not, one in fifty of invented roads.
+    ("mip_allow_restart", False),
+    # Most searches for answers by problems within problems take longer than they save.
+    ("mip_heuristic_run_rins", False),
+    ("mip_heuristic_run_rens", False),
+)
+#: An answer no further from its bound than this share is proved best.
+_ALIKE: Final = 1e-9
+#: What a run says that found nothing within its time.
+TOO_LATE: Final = (
+    "the solver found no plan within the time limit; raise --time-limit. This does not show "
+    "that none exists"
 )
 #: A run is given at least this, deadline or not. [s]
 _LEAST_TIME: Final = 0.1
@@ -46,13 +57,18 @@ class _Solver(pulp.HiGHS):  # type: ignore[misc]
     start: Mapping[str, float] | None = None
     #: How far from the best an answer may be, as a share of it.
     gap: float = 0.0
+    #: Only answers below this are looked for.
+    below: float = math.inf
 
     def createAndConfigureSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
         """Make the solver with our options."""
         solver = _SilentHighs()
         limit = self.timeLimit if self.timeLimit is not None else math.inf
-        for option, value in (*_OPTIONS, ("mip_rel_gap", self.gap), ("time_limit", limit)):
+        asked = ("mip_rel_gap", self.gap), ("time_limit", limit)
+        for option, value in (*_OPTIONS, *asked):
             solver.setOptionValue(option, value)
+        blind = self.start is None and math.isinf(self.below)
+        solver.setOptionValue("mip_heuristic_run_root_reduced_cost", blind)
         lp.solverModel = solver
 
     def callSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
@@ -71,6 +87,10 @@ class _Solver(pulp.HiGHS):  # type: ignore[misc]
     def buildSolverModel(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
         """Hand the model over, and the start after it."""
         super().buildSolverModel(lp)
+        if math.isfinite(self.below):
+            constant = float(pulp.value(lp.objective.constant or 0.0))
+            offset = float(lp.solverModel.getLp().offset_)
+            lp.solverModel.setOptionValue("objective_bound", self.below - constant + offset)
         if self.start is not None:
             numbered = [
                 (column, self.start[name])
@@ -112,6 +132,7 @@ def run(
     start: Mapping[str, float] | None = None,
     optional: bool = False,
     gap: float = 0.0,
+    below: float = math.inf,
 ) -> Outcome:
     """Run the solver once and read its own words on how it ended.
 
@@ -126,7 +147,9 @@ def run(
     optional
         True if the time limit may end the run without an answer: not found, not proven.
     gap
-        How far from the best the answer may be, as a share of it; proven is to that. [-]
+        How far from the best the answer may be, as a share of it. [-]
+    below
+        What the answer must stay below; not found where none does.
 
     Returns
     -------
@@ -143,6 +166,7 @@ def run(
     solver = _Solver(msg=False, timeLimit=limit)
     solver.start = start
     solver.gap = gap
+    solver.below = below
     try:
         problem.solve(solver)
     except (pulp.PulpSolverError, KeyError) as error:  # a status PuLP has no word for
@@ -162,15 +186,13 @@ def _read(problem: Any, *, optional: bool, gap: float) -> Outcome:  # noqa: ANN4
     if status == ended.kTimeLimit and not feasible:
         if optional:
             return Outcome(found=False, proven=False, value=math.inf, bound=-math.inf)
-        raise InternalError(
-            "the solver found no plan within the time limit; raise --time-limit. This does "
-            "not show that none exists"
-        )
+        raise InternalError(TOO_LATE)
     if status not in (ended.kOptimal, ended.kTimeLimit) or not feasible:
         raise InternalError(f"the solver ended with '{highs.modelStatusToString(status)}'")
     value = float(pulp.value(problem.objective))
-    proven = status == ended.kOptimal
-    lag = 0.0 if proven and not gap else info.objective_function_value - info.mip_dual_bound
+    done = status == ended.kOptimal
+    lag = 0.0 if done and not gap else info.objective_function_value - info.mip_dual_bound
+    proven = done and lag <= _ALIKE * max(abs(value), 1.0)
     return Outcome(found=True, proven=proven, value=value, bound=value - max(lag, 0.0))
 
 
@@ -194,6 +216,18 @@ class Relaxation:
         """Solve; False where even the relaxation has no answer."""
         self._highs.run()
         return bool(self._highs.getModelStatus() == highspy.HighsModelStatus.kOptimal)
+
+    def bound(self) -> float:
+        """Solve; what no answer is below: infinite without one, its negative if not known."""
+        solved, ended = self.solve(), highspy.HighsModelStatus
+        if self._highs.getModelStatus() == ended.kInfeasible:
+            return math.inf
+        return self.value if solved else -math.inf
+
+    def limit(self, bounds: Mapping[str, tuple[float, float]]) -> None:
+        """Give variables other bounds, by name."""
+        for name, (low, high) in bounds.items():
+            self._highs.changeColBounds(self._columns[name], low, high)
 
     def add(self, inequalities: Sequence[Inequality]) -> None:
         """Put these rows in the place of the added ones that carry no price."""

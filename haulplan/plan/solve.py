@@ -37,6 +37,8 @@ _TINY: Final = 2e-7
 _PROVEN: Final = 1e-5
 #: Of a limited time, what the first round may take: it only shows what is carried where.
 _FIRST_SHARE: Final = 0.3
+#: The first round only finds where to straighten: its answer may be this far from the best.
+_ROUGH: Final = 5e-3
 _ROUNDS: Final = 8
 
 
@@ -230,6 +232,7 @@ def _staged(
             stopped=guess.stopped,
             hint=guess.hint,
             brief=brief,
+            gap=_ROUGH if brief and tighten else 0.0,
             settled=guess.settled,
             tighten=tighten,
         )

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 import pulp
 
+from haulplan.plan.branches import run_by_night
 from haulplan.plan.build import Posed, build_programme
 from haulplan.plan.model import Programme
 from haulplan.plan.run import Outcome, Relaxation, run
@@ -45,6 +46,7 @@ def solve_stages(
     stopped: Sequence[bool] | None = None,
     hint: Mapping[str, float] | None = None,
     brief: bool = False,
+    gap: float = 0.0,
     settled: bool = False,
     tighten: bool = True,
 ) -> Staged | None:
@@ -64,11 +66,13 @@ def solve_stages(
         Decisions of a similar problem by variable name.
     brief
         True to stop after the first aim.
+    gap
+        How far from the best the first aim may be, as a share of it. [-]
     settled
         True to stay with the hint's decisions while none are better for the first aim: ties
         among them are broken already.
     tighten
-        False to leave out inequalities and first answer: the same plan, later.
+        False to leave out inequalities, first answer and search by night: the same plan, later.
 
     Returns
     -------
@@ -86,7 +90,8 @@ def solve_stages(
     if not tighten or _tighten(programme, posed):
         before = _first_answer(programme, hint, deadline) if tighten or settled else None
     start = programme.values if before is not None and tighten else None
-    first = run(programme, deadline, start=start)
+    search = run_by_night if tighten else run
+    first = search(programme, deadline, start=start, gap=gap)
     if not first.found:
         return None
     if expression.isNumericalConstant():
@@ -242,14 +247,14 @@ def _break_ties(
         if number and not expression.isNumericalConstant():
             programme.problem.setObjective(expression)
             start = programme.values if tighten else None
-            outcome = run(programme, deadline, start=start)
+            outcome = (run_by_night if tighten else run)(programme, deadline, start=start)
             if not outcome.found:
                 programme.restore(values)  # a stage that fails leaves the stage before it
                 return
             value, values = outcome.value, programme.values
         if number < len(stages) - 1 and not expression.isNumericalConstant():
             programme.problem.addConstraint(expression <= _kept(value), f"keep_{number}")
-        if number == 0 and tighten:
+        if number == 0 and tighten and len(stages) > 2:
             _fix_if_alone(programme, deadline)
 
 

@@ -12,6 +12,7 @@ from typing import Any, Final, Literal
 
 import pulp
 
+from haulplan.plan.branches import run_by_night
 from haulplan.plan.build import Posed, Shut, add_recourse
 from haulplan.plan.model import Programme
 from haulplan.plan.run import run
@@ -87,7 +88,7 @@ def way_on(programme: Programme, posed: Posed, shut: Shut, first: int) -> WayOn 
     recourse = _from_here(programme, posed, shut, first, elastic=False)
     recourse.problem.setObjective(recourse.minutes)
     ask_nights(recourse)
-    if not run(recourse, None, gap=_NEAR).found:
+    if not run_by_night(recourse, None, gap=_NEAR).found:
         return None
     stops = tuple(i for i, y in recourse.stop.items() if i >= first and _value(y) > 0.5)
     return WayOn(shut=shut, first=first, stops=stops, minutes=_value(recourse.clock[-1]))
