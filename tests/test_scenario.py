@@ -99,6 +99,7 @@ MORE: Toml = {
     },
     "pessimism": "80 %",
     "bridge_margin": "2 %",
+    "bridge_formula": "yes",
     "standing_water": "20 L/h",
     "standing_coal": "4 kg/h",
     "stale_after": "30 day",
@@ -1010,7 +1011,7 @@ def test_tables_at_odds_with_the_scenario_are_told(
 def test_a_limit_on_axles_needs_the_lever_arms(
     kind: str, full: Toml, tables: dict[str, str], write: Write
 ) -> None:
-    del full["engine"]["axles"]
+    del full["engine"]["axles"], full["bridge_formula"]
     tables["bridges.csv"] = f"name,at,limit,kind\nArch,3 km,9 t,{kind}\n"
     line = only_line(write(full, tables))
     assert line.startswith(f"bridges.csv, row 2, column kind: the {kind} limit needs the engine's")
@@ -1030,6 +1031,7 @@ def test_a_tandem_limit_needs_every_distance(
 def test_axles_are_not_reckoned_with_two_carts(
     full: Toml, tables: dict[str, str], write: Write
 ) -> None:
+    del full["bridge_formula"]
     full["train"]["wagons"].append({**full["train"]["wagons"][1], "name": "Tub"})
     cart = ROWS["stores.csv"][1][0]
     tables["stores.csv"] = table((cart, cart | {"name": "Tub"}))

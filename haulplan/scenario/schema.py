@@ -429,6 +429,7 @@ class ScenarioFile(Model):
     standing_water: Annotated[float, quantity("water rate", "0 L/h", "5000 L/h")] | None = None
     standing_coal: Annotated[float, quantity("coal rate", "0 kg/h", "1000 kg/h")] | None = None
     bridge_margin: Annotated[float, quantity("share", "0 %", "50 %")] = 0.0
+    bridge_formula: YesNo = "no"
     pessimism: Annotated[float, quantity("share", "1 %", "99 %")] | None = None
     stale_after: Annotated[float, quantity("duration", "1 day", "3650 day")] = 90 * _DAY
 
