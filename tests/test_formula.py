@@ -96,5 +96,5 @@ def test_without_axles_asking_is_refused(steam: Toml, read: Callable[..., Scenar
 def test_two_carts_are_refused(asked: Toml, read: Callable[..., Scenario]) -> None:
     asked["train"]["wagons"] += [{"name": n, "tare": "1 t", "tyre": "rubber"} for n in ("A", "B")]
     stores = "name,kind,water,water_rate\nA,cart,800 L,60 L/min\nB,cart,800 L,60 L/min\n"
-    with pytest.raises(InputError, match="bridge_formula.*several carts"):
+    with pytest.raises(InputError, match=r"bridge_formula.*several carts"):
         read(asked, **{"stores.csv": stores})
