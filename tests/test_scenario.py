@@ -87,6 +87,9 @@ MORE: Toml = {
         "most": 1, "banked_water": "40 L", "banked_coal": "30 kg", "dropped_water": "10 L",
         "dropped_coal": "70 kg", "fire": "banked",
     },
+    "quality": {
+        "most_hard": "80 %", "most_muddy": "40 %", "most_alkaline": "30 %", "strain": "6 min",
+    },
     "coaling": {"people": 2, "sack": "25 kg", "sacks_per_hour": 48},
     "risk": {"chance": "5 %", "day": "10 %", "stretch": "8 %", "length": "1 km"},
     "paces": ["80 %", "100 %"],

@@ -264,6 +264,22 @@ STOPS: Final[Mapping[str, Default]] = MappingProxyType(
             (2, 3, 4), 0.44704, -1, "3 mph at most off the road", "assumption",
             "a walking pace, with someone walking ahead",
         ),
+        "hard_solids": _default(
+            (180, 350, 600), 1e-6, 1, "350 ppm", "assumption",
+            "USGS calls water very hard above 180 mg/L of calcium carbonate; twice that in all",
+        ),
+        "alkaline_solids": _default(
+            (600, 1000, 2000), 1e-6, 1, "1,000 ppm", "from memory",
+            "USGS calls water slightly saline from 1,000 to 3,000 mg/L dissolved",
+        ),
+        "muddy_solids": _default(
+            (200, 400, 1000), 1e-6, 1, "400 ppm", "assumption",
+            "what gets through the strainer settles in the boiler and is blown down",
+        ),
+        "strain": _default(
+            (2, 5, 15), 60, 1, "5 min more to set up at muddy water", "assumption",
+            "a strainer or a cloth over the filler, cleaned once while taking",
+        ),
         "feed_over_best": _default(
             (1.2, 1.5, 2), 1, -1, "1.5 x the boiler's best", "from memory",
             "each of two feeds was to keep up with the boiler, and something over",

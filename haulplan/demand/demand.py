@@ -4,6 +4,7 @@ A `Demand` answers one question: with so much aboard at each segment, what does 
 segment take? Behind it stands the steam model or the scenario's own measured use.
 """
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -70,11 +71,17 @@ def resolved(gear: Gears, points: Sequence[Gears], first: int) -> Gears:
 
 @dataclass(frozen=True, kw_only=True)
 class Serving:
-    """Rates at one supply [kg s⁻¹], and the share of its water that is blown down."""
+    """Rates at one supply [kg s⁻¹], and what its water asks.
+
+    `blowdown` is the share of the water taken that is blown down, `strain` what straining
+    adds to the set-up [s]; `most` may be taken at one stop [kg].
+    """
 
     water: float | None
     coal: float | None
     blowdown: float = 0.0
+    strain: float = 0.0
+    most: float = math.inf
 
 
 def _no_access(row: int, aboard: float) -> tuple[float, float, float]:

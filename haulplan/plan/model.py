@@ -34,7 +34,8 @@ Constraints, for every node or leg they apply to:
                                                         what is aboard on leaving
 (2)  Wᵃ - a/2 y + q + e ≤ T;  Cᵃ - a/2 y + p ≤ B       room in tank and bunker
 (3)  R ≤ Wᵃ - a/2 y, Wˡ;  K ≤ Cᵃ - a/2 y, Cˡ            reserves
-(4)  q ≤ min(T, available) y;  p likewise               nothing is taken in passing
+(4)  q ≤ min(T, available, m) y;  p likewise            nothing is taken in passing
+     q + r ≤ m, the most of water that is not good      at one stop
 (4a) q / least + p / least + e, r likewise + nights + duties + meals + call ≥ y
                                                         nobody stops for next to nothing,
                                                         standing being a way to lose weight

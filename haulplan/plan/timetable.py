@@ -372,13 +372,24 @@ def _close_bridges(crossings: tuple[Crossing, ...]) -> list[str]:
     ]
 
 
+#: What water that is not good does. Common practice, no source.
+_WATERS: Final = {
+    "hard": "it scales: ask the boiler's inspector or whoever treats its water",
+    "muddy": "strained, it still leaves mud in the boiler: plan a washout, and ask its inspector",
+    "alkaline": "it foams and lifts: have its treatment agreed with the boiler's inspector",
+}
+
+
 def _warnings(scenario: Scenario, stops: tuple[Stop, ...]) -> list[str]:
-    """Supplies the plan leans on that nobody confirmed lately; a late arrival."""
+    """Supplies the plan leans on that nobody confirmed lately, or not good; a late arrival."""
     warnings = []
     oldest = dt.timedelta(seconds=scenario.file.stale_after)
     for stop in stops:
         if stop.row is None or stop.kind != "supply":
             continue
+        quality = scenario.supplies[stop.row].quality
+        if quality != "good" and stop.water_taken + stop.cart_filled > 0:
+            warnings.append(f"{stop.name}: {quality} water; {_WATERS[quality]}")
         confirmed = scenario.supplies[stop.row].last_confirmed
         if confirmed is None:
             warnings.append(f"{stop.name}: never confirmed; ring before the day")

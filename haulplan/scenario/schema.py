@@ -370,6 +370,18 @@ class Nights(Model):
     fire: Literal["either", "banked", "dropped"] = "either"
 
 
+class Quality(Model):
+    """What water that is not good asks: most of a tankful taken at one stop, and straining.
+
+    `strain` is added to the set-up at a supply of muddy water.
+    """
+
+    most_hard: Annotated[float, quantity("share", "1 %", "100 %")] = 1.0
+    most_muddy: Annotated[float, quantity("share", "1 %", "100 %")] = 1.0
+    most_alkaline: Annotated[float, quantity("share", "1 %", "100 %")] = 1.0
+    strain: Annotated[float, quantity("duration", "0 s", "2 h")] | None = None
+
+
 class Coaling(Model):
     """Coal in sacks: what one person carries aboard."""
 
@@ -420,6 +432,7 @@ class ScenarioFile(Model):
     duties: Annotated[tuple[Duty, ...], Field(max_length=10)] = ()
     meals: Annotated[tuple[Meal, ...], Field(max_length=6)] = ()
     nights: Nights = Nights(most=0)
+    quality: Quality = Quality()
     coaling: Coaling | None = None
     risk: Risk | None = None
     sheet: Sheet = Sheet()

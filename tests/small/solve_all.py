@@ -21,7 +21,7 @@ from small.problems import FEATURES, fingerprint
 __all__ = ["SOLVED", "solved_locked", "solved_problem"]
 
 SOLVED = Path(__file__).with_name("solved.json")
-PROBLEMS = 320
+PROBLEMS = 370
 LOCKED = 60
 
 
