@@ -115,6 +115,8 @@ def replay(scenario: Scenario, route: Route, demand: Demand, plan: Plan) -> Trac
             + "; ".join(train.broken)
             + ". Please report the scenario"
         )
+    for proof in plan.proofs:
+        replay(proof.scenario, proof.route, proof.demand, proof.plan)
     columns = zip(*train.trace, strict=True)
     distance, tank, bunker, cart, boiler, clock = (tuple(c) for c in columns)
     return Trace(distance=distance, tank=tank, bunker=bunker, cart=cart, boiler=boiler, clock=clock)

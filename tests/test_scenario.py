@@ -149,8 +149,8 @@ ROWS: Mapping[str, tuple[type[BaseModel], tuple[dict[str, str], ...]]] = {
     "places.csv": (
         schema.Place,
         (
-            {"name": "Oak", "at": "4 km", "note": "shade", "halt": "yes", "turning": "no",
-             "pull_in": "yes"},
+            {"name": "Oak", "at": "4 km", "note": "shade", "halt": "yes", "turning": "yes",
+             "turning_time": "6 min", "pull_in": "yes"},
             {
                 "name": "Elm", "latitude": "55.03", "longitude": "-2", "night": "yes",
                 "night_price": "20 USD", "stay": "40 min", "opens": "09:00", "closes": "17:00",
@@ -892,7 +892,7 @@ def test_cut_offs_the_wrong_way_round_are_told(
         ("stores.csv", {"kind": "truck", "water": "", "water_rate": ""}, "neither water nor"),
         ("surfaces.csv", {"to": "1 km"}, "'to' is not beyond 'from'"),
         ("surfaces.csv", {"surface": "", "speed_limit": ""}, "neither surface nor speed_limit"),
-        ("demand.csv", {"to": "0 km"}, "'to' is not beyond 'from'"),
+        ("demand.csv", {"to": "0 km"}, "'to' is where 'from' is"),
     ],
 )
 def test_cells_at_odds_are_told(

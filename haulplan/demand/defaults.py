@@ -260,6 +260,10 @@ STOPS: Final[Mapping[str, Default]] = MappingProxyType(
             (3, 5, 10), 0.3048, -1, "5 ft, by the sea", "published",
             "a maker's test of a steam lifter: 70 US gal/min at 5 ft of lift",
         ),
+        "turn_round": _default(
+            (5, 10, 30), 60, 1, "10 min to turn engine and train round", "assumption",
+            "a loop or a junction with room, someone at each end of the train",
+        ),
         "yard_speed": _default(
             (2, 3, 4), 0.44704, -1, "3 mph at most off the road", "assumption",
             "a walking pace, with someone walking ahead",

@@ -171,6 +171,14 @@ def _way_words(book: Book, way: Fallback) -> str:
     if way.next_name is None:
         return f"{way.kind}: NO WAY ON is proved: the weak stop; make sure of it"
     distance = book.system.distance
+    if way.turn_name is not None:
+        far = abs(way.turn_at - way.next_distance)
+        return (
+            f"{way.kind} shut: decide by {way.decide_name} at {distance.text(way.decide_at)}, turn "
+            f"at {way.turn_name}, back to {way.next_name} at {distance.text(way.next_distance)} "
+            f"({distance.text(far)}), turn again at {way.again_name}, then on, "
+            f"{way.later / 60:.0f} min later"
+        )
     return (
         f"{way.kind} shut: decide by {way.decide_name} at {distance.text(way.decide_at)}, next "
         f"{way.next_name} at {distance.text(way.next_distance)}, {way.later / 60:.0f} min later"

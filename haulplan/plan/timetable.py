@@ -1,7 +1,6 @@
 """From the solver's answer to the plan a crew reads: stops, legs, crossings, warnings."""
 
 import datetime as dt
-from collections.abc import Sequence
 from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, version
 from itertools import pairwise
@@ -10,9 +9,10 @@ from typing import Final, Literal
 import numpy as np
 
 from haulplan.demand import Demand
+from haulplan.plan.answer import Solution
+from haulplan.plan.fallbacks import fallbacks_of, proofs_of
 from haulplan.plan.legs import Node
-from haulplan.plan.plan import Crest, Crossing, Day, Fallback, Leg, Plan, Stop
-from haulplan.plan.solve import Solution
+from haulplan.plan.plan import Crest, Crossing, Day, Leg, Plan, Stop
 from haulplan.route import Route
 from haulplan.route.profile import climb_of
 from haulplan.scenario import Scenario
@@ -98,7 +98,8 @@ def write_plan(scenario: Scenario, route: Route, demand: Demand, solution: Solut
             if demand.has_boiler and not solution.stopped[i]
         ),
         days=_days(scenario, demand, stops),
-        fallbacks=_fallbacks(solution, kept),
+        fallbacks=fallbacks_of(solution, kept),
+        proofs=proofs_of(scenario, solution, write_plan),
         reserve_water=scenario.file.reserve.water,
         reserve_coal=scenario.file.reserve.coal,
         survives=solution.survives,
@@ -192,30 +193,6 @@ def _spare(scenario: Scenario, stops: tuple[Stop, ...], legs: tuple[Leg, ...]) -
         ]
         spare.append(max(min(further, default=0.0), 0.0))
     return spare
-
-
-def _fallbacks(solution: Solution, kept: Sequence[int]) -> tuple[Fallback, ...]:
-    """What to do at each stop found shut, in the words of the plan."""
-    nodes = solution.chain.nodes
-    found = []
-    for way in solution.ways:
-        shut = way.shut
-        ahead = [i for i in way.stops if i > shut.node and nodes[i].kind == "supply"]
-        following = nodes[ahead[0]] if ahead else nodes[-1]
-        found.append(
-            Fallback(
-                stop=list(kept).index(shut.node),
-                kind=shut.kind,
-                decide_at=nodes[way.first].distance,
-                decide_name=nodes[way.first].name,
-                next_name=following.name if way.minutes is not None else None,
-                next_distance=following.distance,
-                later=0.0
-                if way.minutes is None
-                else max(60 * way.minutes - float(solution.clock[-1]), 0.0),
-            )
-        )
-    return tuple(found)
 
 
 def _money(solution: Solution, i: int) -> float:
