@@ -71,10 +71,9 @@ def test_turning_back_alone_saves_the_plan(case: Callable[..., Case]) -> None:
     assert (way.next_name, way.next_distance) == ("Slow", 5500.0)
     assert (way.decide_name, way.again_name) == ("Quick", "Slow")
     # 12 min to turn, 5 back, 5 to set up, 255 kg at 10 a minute (15 left, 270 to go, nothing
-    # kept), 8 to turn again, 45 on; the plan stood 5 + 250 / 50 and drove 40. Turning time
-    # is in a stop there already, as the way off the road is.
-    slow = 12 + 5 + (5 + 8) + 255 / 10 + 8 + 45
-    quick = (5 + 12) + 250 / 50 + 40
+    # kept), 8 to turn again, 45 on; the plan stood 5 + 250 / 50 and drove 40
+    slow = 12 + 5 + 5 + 255 / 10 + 8 + 45
+    quick = 5 + 250 / 50 + 40
     assert way.later / 60 == pytest.approx(slow - quick, abs=0.05)
 
 
@@ -211,8 +210,9 @@ def test_the_steam_model_turns_back_and_is_driven(
     assert min(driven.tank) >= -1e-3
     rows = rows.replace("yes", "no")
     scenario = read_scenario(write(steam, tables | {"supply.csv": head + rows}, name="without"))
-    with pytest.raises(NoPlanError, match="without water at Quick"):
-        planned((scenario, route, build_demand(scenario, route)), survive=True)
+    without = planned((scenario, route, build_demand(scenario, route)), survive=True)
+    assert without.arrival > plan.arrival + 60
+    assert not without.proofs
 
 
 def test_the_sheets_tell_where_to_turn(case: Callable[..., Case]) -> None:

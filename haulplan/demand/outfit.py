@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from haulplan.demand.access import access_assumptions, access_use
+from haulplan.demand.access import access_assumptions, access_use, turning_assumptions
 from haulplan.demand.axles import axle_loads, groups
 from haulplan.demand.daylight import wheel_hours
 from haulplan.demand.defaults import STOPS, Assumption
@@ -51,7 +51,11 @@ def fit_out(
     feed = _feed_rate(scenario, route)
     known = {assumption.name for assumption in demand.assumptions}
     assumptions = [*demand.assumptions, *fires.assumptions, *serving_assumptions(scenario)]
-    more = (*access_assumptions(scenario), *water_assumptions(scenario))
+    more = (
+        *access_assumptions(scenario),
+        *turning_assumptions(scenario),
+        *water_assumptions(scenario),
+    )
     assumptions += [a for a in more if a.name not in known]
     if crests and engine is not None and engine.feed_rate is None:
         default = STOPS["feed_over_best"]

@@ -136,7 +136,7 @@ def solve(
                 return solution
             resorting = _resorting(scenario, demand, posed)
             solution, lost = with_ways(staged.programme, resorting, solution)
-            if not survive or not lost or number + 1 == _ROUNDS:
+            if not survive or not lost:
                 return solution
             guess = replace(guess, turned={**guess.turned, **lost})
             continue

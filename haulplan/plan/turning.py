@@ -85,8 +85,7 @@ def turnings(scenario: Scenario, route: Route) -> tuple[Turning, ...]:
             may, takes = supply.turning == "yes", supply.turning_time or usual
         elif passing.kind == "place":
             place = scenario.places[passing.row]
-            may = place.turning == "yes"
-            takes = usual if place.turning_time is None else place.turning_time
+            may, takes = place.turning == "yes", place.turning_time or usual
         else:
             continue
         if may and 0.0 < passing.distance < route.length:

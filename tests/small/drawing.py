@@ -27,7 +27,7 @@ from small.problems import (
     Wagon,
 )
 
-__all__ = ["KINDS", "PLAIN", "draw_locked", "draw_problem"]
+__all__ = ["KINDS", "PLAIN", "draw_locked", "draw_problem", "draw_turning"]
 
 #: Radius of the equator (WGS 84), along which a road passed twice is drawn. [m]
 RADIUS = 6378137.0
@@ -91,6 +91,33 @@ def draw_locked(seed: int) -> Problem:
         reserve=reserve, last_resort=(draw.uniform(0, 0.5) * reserve[0], 0.3 * reserve[1]),
         bunker=1.5 * problem.bunker, start=(problem.start[0], problem.start[1] * 1.2),
         finish=(max(problem.finish[0], reserve[0]), max(problem.finish[1], reserve[1])),
+    )  # fmt: skip
+
+
+def draw_turning(seed: int) -> Problem:
+    """A random problem with a way back, and taps at which the train may be turned."""
+    draw = random.Random(20_000 + seed)
+    problem = draw_locked(1000 + seed)
+    taps = tuple(
+        dataclasses.replace(
+            tap, round=draw.random() < 0.7, opens=0.0, closes=DAY,
+            turning=draw.choice([0.0, 0.0, draw.uniform(2, 12)]),
+            water=draw.choice([tap.water, UNLIMITED]), set_up=draw.uniform(1, 6),
+        )
+        for tap in problem.taps
+    )  # fmt: skip
+    back = tuple(
+        dataclasses.replace(
+            first, minutes=first.minutes * draw.uniform(0.8, 1.1),
+            water=first.water * draw.uniform(0.3, 0.9), coal=first.coal * draw.uniform(0.3, 0.9),
+        )
+        for (first,) in problem.stretches
+    )  # fmt: skip
+    bunker = 2.0 * problem.bunker
+    return dataclasses.replace(
+        problem, taps=taps, back=back, crew=None if problem.crew is None else 1.5 * problem.crew,
+        bunker=bunker, start=(problem.start[0], draw.uniform(0.6, 1.0) * bunker),
+        last_resort=(0.0, 0.0),
     )  # fmt: skip
 
 

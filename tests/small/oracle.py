@@ -8,7 +8,16 @@ solved over every cut of the road. Nothing here knows of legs, compression or ha
 import math
 from dataclasses import dataclass
 
-from small.decisions import Decision, Road, decisions, has_reason, lowest_cost, set_up_of, weights
+from small.decisions import (
+    Decision,
+    Road,
+    decisions,
+    has_reason,
+    lowest_cost,
+    set_up_of,
+    turning_at,
+    weights,
+)
 from small.problems import DAY, DEPART, UNLIMITED, Bridge, Glass, Halt, Problem, Tap
 from small.programme import Programme
 
@@ -211,7 +220,7 @@ class Builder:
         what = self.road.facility.get(j)
         if j not in self.decision.made or not isinstance(what, Tap):
             return 0.0, 0.0, 0.0
-        return what.access[0] + what.turning, what.access[1], what.access[2]
+        return what.access[0] + turning_at(what), what.access[1], what.access[2]
 
     # -- stops --
 

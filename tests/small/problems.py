@@ -66,6 +66,7 @@ class Tap:
     serving: str | None = None
     solids: float = 0.0
     quality: str = "good"
+    round: bool = False
     dry_only: bool = False
     night: bool = False
     night_price: float = 0.0
@@ -197,6 +198,7 @@ class Problem:
     wet: bool = False
     shares: tuple[tuple[str, float], ...] = ()
     strain: float = 0.0
+    back: tuple[Stretch, ...] = ()
     duties: tuple[Duty, ...] = ()
     meals: tuple[Meal, ...] = ()
     nights: Nights | None = None
