@@ -115,6 +115,8 @@ def replay(scenario: Scenario, route: Route, demand: Demand, plan: Plan) -> Trac
             + "; ".join(train.broken)
             + ". Please report the scenario"
         )
+    for proof in plan.proofs:
+        replay(proof.scenario, proof.route, proof.demand, proof.plan)
     columns = zip(*train.trace, strict=True)
     distance, tank, bunker, cart, boiler, clock = (tuple(c) for c in columns)
     return Trace(distance=distance, tank=tank, bunker=bunker, cart=cart, boiler=boiler, clock=clock)
@@ -336,7 +338,7 @@ def _stand(scenario: Scenario, demand: Demand, train: _Train, stop: Stop) -> Non
         scenario,
         train,
         stop,
-        0.0 if seller is None else seller.set_up,
+        _set_up(demand, stop, seller),
         _work(scenario, train, stop),
         _served(scenario, demand, stop, truck),
     )
@@ -346,6 +348,13 @@ def _stand(scenario: Scenario, demand: Demand, train: _Train, stop: Stop) -> Non
         blown = demand.serving[stop.row].blowdown * stop.water_taken
     train.check(f"blowing down at {stop.name}", abs(blown - stop.blown_down), train.room_tank)
     _leave(scenario, demand, train, stop, blown)
+
+
+def _set_up(demand: Demand, stop: Stop, seller: Supply | Store | None) -> float:
+    """Seconds before anything flows, straining included where the water asks for it."""
+    if seller is None:
+        return 0.0
+    return seller.set_up + (demand.serving[stop.row or 0].strain if stop.kind == "supply" else 0.0)
 
 
 def _drive_off(demand: Demand, train: _Train, stop: Stop) -> None:
@@ -385,6 +394,11 @@ def _check_takes(
         train.taken[key] = train.taken.get(key, 0.0) + amount
         train.check(f"{what} to be had at {stop.name}", train.taken[key] - available, room)
         train.check(f"room for {what} at {stop.name}", level - room, room)
+    if supply is not None and supply.quality != "good":
+        share = getattr(scenario.file.quality, f"most_{supply.quality}")
+        over = stop.water_taken + stop.cart_filled - share * train.room_tank
+        if share < 1.0:
+            train.check(f"{supply.quality} water taken at {stop.name}", over, train.room_tank)
     amounts = (stop.water_taken, stop.coal_taken, stop.cart_filled, stop.cart_emptied,
                stop.drained, stop.stay, stop.wait)  # fmt: skip
     train.check(f"amounts at {stop.name}", -min(amounts), train.room_tank)

@@ -108,6 +108,12 @@ def test_the_roads_surface_holds_where_none_is_given(
     )
 
 
+def test_nobody_turns_to_take_water_on_the_road(
+    steam: Toml, scenario_of: Callable[..., Scenario]
+) -> None:
+    assert use_of(scenario_of(steam, ",,,,,10 min")) == (0.0, 0.0, 0.0)
+
+
 def test_turning_takes_its_time_and_what_standing_takes(
     steam: Toml, scenario_of: Callable[..., Scenario]
 ) -> None:

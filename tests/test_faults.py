@@ -230,7 +230,7 @@ def test_an_answer_that_is_wrong_is_not_shown(
     run: Run, mills: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The solver's figures are bent on their way; the replay does not let them pass."""
-    import haulplan.plan.solve as solving
+    import haulplan.plan.answer as solving
 
     real = solving._value
     monkeypatch.setattr(solving, "_value", lambda variable: 0.9 * real(variable))

@@ -19,12 +19,13 @@ from haulplan.outputs.exchange import plan_json
 from haulplan.plan import Plan, Stop, Trace, make_plan
 from haulplan.replay import replay
 from haulplan.route import build_route
+from haulplan.route.turned import reverse
 from haulplan.scenario import Scenario, read_scenario
 from haulplan.underway.asked import Asked, planned_at, read_plan, understand
 from haulplan.underway.change import Change
 from haulplan.underway.drills import Drill, _cart, run_drills
 from haulplan.underway.revise import Revision, old_stops, revise
-from haulplan.underway.task import Reading, Task, as_planned, drive, reverse, standing_at
+from haulplan.underway.task import Reading, Task, as_planned, drive, standing_at
 from haulplan.underway.turnback import find_returns
 
 MILE = 1609.344

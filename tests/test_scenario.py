@@ -87,6 +87,9 @@ MORE: Toml = {
         "most": 1, "banked_water": "40 L", "banked_coal": "30 kg", "dropped_water": "10 L",
         "dropped_coal": "70 kg", "fire": "banked",
     },
+    "quality": {
+        "most_hard": "80 %", "most_muddy": "40 %", "most_alkaline": "30 %", "strain": "6 min",
+    },
     "coaling": {"people": 2, "sack": "25 kg", "sacks_per_hour": 48},
     "risk": {"chance": "5 %", "day": "10 %", "stretch": "8 %", "length": "1 km"},
     "paces": ["80 %", "100 %"],
@@ -99,6 +102,7 @@ MORE: Toml = {
     },
     "pessimism": "80 %",
     "bridge_margin": "2 %",
+    "bridge_formula": "yes",
     "standing_water": "20 L/h",
     "standing_coal": "4 kg/h",
     "stale_after": "30 day",
@@ -145,8 +149,8 @@ ROWS: Mapping[str, tuple[type[BaseModel], tuple[dict[str, str], ...]]] = {
     "places.csv": (
         schema.Place,
         (
-            {"name": "Oak", "at": "4 km", "note": "shade", "halt": "yes", "turning": "no",
-             "pull_in": "yes"},
+            {"name": "Oak", "at": "4 km", "note": "shade", "halt": "yes", "turning": "yes",
+             "turning_time": "6 min", "pull_in": "yes"},
             {
                 "name": "Elm", "latitude": "55.03", "longitude": "-2", "night": "yes",
                 "night_price": "20 USD", "stay": "40 min", "opens": "09:00", "closes": "17:00",
@@ -888,7 +892,7 @@ def test_cut_offs_the_wrong_way_round_are_told(
         ("stores.csv", {"kind": "truck", "water": "", "water_rate": ""}, "neither water nor"),
         ("surfaces.csv", {"to": "1 km"}, "'to' is not beyond 'from'"),
         ("surfaces.csv", {"surface": "", "speed_limit": ""}, "neither surface nor speed_limit"),
-        ("demand.csv", {"to": "0 km"}, "'to' is not beyond 'from'"),
+        ("demand.csv", {"to": "0 km"}, "'to' is where 'from' is"),
     ],
 )
 def test_cells_at_odds_are_told(
@@ -1010,7 +1014,7 @@ def test_tables_at_odds_with_the_scenario_are_told(
 def test_a_limit_on_axles_needs_the_lever_arms(
     kind: str, full: Toml, tables: dict[str, str], write: Write
 ) -> None:
-    del full["engine"]["axles"]
+    del full["engine"]["axles"], full["bridge_formula"]
     tables["bridges.csv"] = f"name,at,limit,kind\nArch,3 km,9 t,{kind}\n"
     line = only_line(write(full, tables))
     assert line.startswith(f"bridges.csv, row 2, column kind: the {kind} limit needs the engine's")
@@ -1030,6 +1034,7 @@ def test_a_tandem_limit_needs_every_distance(
 def test_axles_are_not_reckoned_with_two_carts(
     full: Toml, tables: dict[str, str], write: Write
 ) -> None:
+    del full["bridge_formula"]
     full["train"]["wagons"].append({**full["train"]["wagons"][1], "name": "Tub"})
     cart = ROWS["stores.csv"][1][0]
     tables["stores.csv"] = table((cart, cart | {"name": "Tub"}))

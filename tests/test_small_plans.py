@@ -12,7 +12,7 @@ from statistics import NormalDist
 from typing import Any
 
 import pytest
-from small.drawing import draw_locked, draw_problem
+from small.drawing import draw_locked, draw_problem, draw_turning
 from small.locked import brute_force_locked
 from small.oracle import brute_force
 from small.problems import FEATURES, Problem, Stretch, fingerprint
@@ -31,8 +31,10 @@ Answer = dict[str, Any]
 _STORED = json.loads((Path(__file__).parent / "small" / "solved.json").read_text())
 SOLVED: list[Answer] = _STORED["problems"]
 LOCKED: list[Answer] = _STORED["locked"]
+TURNING: list[Answer] = _STORED["turning"]
 #: Solved afresh: one in seven of those that take few programmes.
 SAMPLE = [answer for answer in SOLVED if answer["decisions"] <= 150][::7][:26]
+TURNED = [answer for answer in TURNING if answer["decisions"] <= 16][:8]
 QUICK = [answer for answer in LOCKED if answer["decisions"] <= 32][:12]
 
 
@@ -87,12 +89,29 @@ def test_planner_equals_brute_force_with_a_tap_locked(answer: Answer, tmp_path: 
     check_plan(answer, folder, survive=True)
 
 
+@pytest.mark.parametrize("answer", TURNING, ids=seed_of)
+def test_planner_equals_brute_force_where_it_may_turn_back(answer: Answer, tmp_path: Path) -> None:
+    folder = write_problem(draw_turning(answer["seed"]), tmp_path)
+    check_plan(answer, folder, survive=True)
+
+
+@pytest.mark.parametrize("answer", TURNED, ids=seed_of)
+def test_a_sample_that_may_turn_back_gives_the_stored_answer(answer: Answer) -> None:
+    assert same(brute_force_locked(draw_turning(answer["seed"])), answer["value"])
+
+
+def test_turning_back_binds_in_ten_problems() -> None:
+    assert sum(binds(answer, "turning back") for answer in TURNING) >= 10
+
+
 def test_stored_answers_are_of_the_problems_drawn_now() -> None:
     assert len(SOLVED) >= 200
     for answer in SOLVED:
         assert fingerprint(draw_problem(answer["seed"])) == answer["fingerprint"]
     for answer in LOCKED:
         assert fingerprint(draw_locked(answer["seed"])) == answer["fingerprint"]
+    for answer in TURNING:
+        assert fingerprint(draw_turning(answer["seed"])) == answer["fingerprint"]
 
 
 @pytest.mark.parametrize("answer", SAMPLE, ids=seed_of)
@@ -115,7 +134,7 @@ def test_a_locked_tap_binds_in_ten_problems() -> None:
 
 
 def test_some_problems_have_no_plan_and_most_have_one() -> None:
-    for answers, most in ((SOLVED, 0.25), (LOCKED, 0.5)):
+    for answers, most in ((SOLVED, 0.25), (LOCKED, 0.5), (TURNING, 0.5)):
         none = sum(answer["value"] is None for answer in answers)
         assert len(answers) / 20 <= none <= most * len(answers)
 

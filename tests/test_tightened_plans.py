@@ -20,10 +20,11 @@ from small.writing import write_problem
 
 from haulplan.demand import build_demand
 from haulplan.errors import NoPlanError
+from haulplan.plan.answer import Solution
 from haulplan.plan.build import Posed
 from haulplan.plan.legs import AffineLeg, Chain, MassLimit, Node
 from haulplan.plan.rules import Limits, Offer
-from haulplan.plan.solve import Solution, solve
+from haulplan.plan.solve import solve
 from haulplan.plan.stages import Staged, solve_stages
 from haulplan.plan.timetable import write_plan
 from haulplan.replay import replay

@@ -8,10 +8,10 @@ from haulplan.demand.defaults import STOPS, Assumption
 from haulplan.demand.haul import Haul, Road, assemble
 from haulplan.errors import InputError, Problem
 from haulplan.scenario import Scenario
-from haulplan.scenario.schema import Supply
+from haulplan.scenario.schema import Place, Supply
 from haulplan.scenario.wording import short
 
-__all__ = ["access_assumptions", "access_use"]
+__all__ = ["access_assumptions", "access_use", "turning_assumptions"]
 
 
 def access_use(
@@ -41,7 +41,8 @@ def access_use(
     Returns
     -------
     duration, water, coal
-        There and back, turning included. [s], [kg], [kg]
+        There and back, turning included; nothing at a supply on the road, where nobody
+        turns to take water. [s], [kg], [kg]
 
     Raises
     ------
@@ -57,8 +58,9 @@ def access_use(
     """
     duration, water, coal = 0.0, 0.0, 0.0
     stated = (supply.access_time, supply.access_water, supply.access_coal)
-    modelled = not scenario.demand and None in stated
-    if modelled and (supply.access > 0 or supply.turning_time > 0):
+    if supply.access == 0 and not any(stated):
+        return 0.0, 0.0, 0.0
+    if not scenario.demand and None in stated:
         haul, _ = _yard(scenario, supply, altitude, deviates)
         water = haul.standing_water * supply.turning_time
         coal = haul.standing_coal * supply.turning_time
@@ -99,6 +101,26 @@ def access_assumptions(scenario: Scenario) -> tuple[Assumption, ...]:
         own = Assumption(name="yard speed", value=speed.shown, source=speed.origin)
         found |= {assumption.name: assumption for assumption in (*used, own)}
     return tuple(found.values())
+
+
+def turning_assumptions(scenario: Scenario) -> tuple[Assumption, ...]:
+    """What turning round rests on, where a place is fit for it and its time is not given.
+
+    Parameters
+    ----------
+    scenario
+        The problem.
+
+    Returns
+    -------
+    assumptions
+        One or none.
+    """
+    places: list[Supply | Place] = [*scenario.supplies, *scenario.places]
+    if all(place.turning == "no" or place.turning_time for place in places):
+        return ()
+    usual = STOPS["turn_round"]
+    return (Assumption(name="turning round", value=usual.shown, source=usual.origin),)
 
 
 def _yard(

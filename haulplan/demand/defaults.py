@@ -260,9 +260,29 @@ STOPS: Final[Mapping[str, Default]] = MappingProxyType(
             (3, 5, 10), 0.3048, -1, "5 ft, by the sea", "published",
             "a maker's test of a steam lifter: 70 US gal/min at 5 ft of lift",
         ),
+        "turn_round": _default(
+            (5, 10, 30), 60, 1, "10 min to turn engine and train round", "assumption",
+            "a loop or a junction with room, someone at each end of the train",
+        ),
         "yard_speed": _default(
             (2, 3, 4), 0.44704, -1, "3 mph at most off the road", "assumption",
             "a walking pace, with someone walking ahead",
+        ),
+        "hard_solids": _default(
+            (180, 350, 600), 1e-6, 1, "350 ppm", "assumption",
+            "USGS calls water very hard above 180 mg/L of calcium carbonate; twice that in all",
+        ),
+        "alkaline_solids": _default(
+            (600, 1000, 2000), 1e-6, 1, "1,000 ppm", "from memory",
+            "USGS calls water slightly saline from 1,000 to 3,000 mg/L dissolved",
+        ),
+        "muddy_solids": _default(
+            (200, 400, 1000), 1e-6, 1, "400 ppm", "assumption",
+            "what gets through the strainer settles in the boiler and is blown down",
+        ),
+        "strain": _default(
+            (2, 5, 15), 60, 1, "5 min more to set up at muddy water", "assumption",
+            "a strainer or a cloth over the filler, cleaned once while taking",
         ),
         "feed_over_best": _default(
             (1.2, 1.5, 2), 1, -1, "1.5 x the boiler's best", "from memory",

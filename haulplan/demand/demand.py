@@ -4,6 +4,7 @@ A `Demand` answers one question: with so much aboard at each segment, what does 
 segment take? Behind it stands the steam model or the scenario's own measured use.
 """
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -14,7 +15,7 @@ from haulplan.demand.axles import Axle
 from haulplan.demand.defaults import Assumption
 from haulplan.demand.glass import CrestWater
 
-__all__ = ["Choice", "Demand", "Linear", "Serving", "Use", "linearise", "resolved"]
+__all__ = ["Choice", "Demand", "Linear", "Serving", "Use", "linearise", "no_way_back", "resolved"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -70,15 +71,37 @@ def resolved(gear: Gears, points: Sequence[Gears], first: int) -> Gears:
 
 @dataclass(frozen=True, kw_only=True)
 class Serving:
-    """Rates at one supply [kg s⁻¹], and the share of its water that is blown down."""
+    """Rates at one supply [kg s⁻¹], and what its water asks.
+
+    `blowdown` is the share of the water taken that is blown down, `strain` what straining
+    adds to the set-up [s]; `most` may be taken at one stop [kg].
+    """
 
     water: float | None
     coal: float | None
     blowdown: float = 0.0
+    strain: float = 0.0
+    most: float = math.inf
 
 
 def _no_access(row: int, aboard: float) -> tuple[float, float, float]:
     return 0.0, 0.0, 0.0
+
+
+def no_way_back(first: int, last: int) -> "Demand | None":
+    """The way back where it is not known.
+
+    Parameters
+    ----------
+    first, last
+        Samples.
+
+    Returns
+    -------
+    demand
+        None.
+    """
+    return None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,7 +124,9 @@ class Demand:
 
     Of places: `serving` goes with supply.csv, and `access(row, aboard)` is what leaving the
     road for a supply takes [s], [kg], [kg]. `hours` is when wheels may turn on each day [s];
-    `tandems` number axles that stand close together.
+    `tandems` number axles that stand close together. `back(first, last)` is the demand of
+    the road in reverse, from sample `last` to sample `first`, None where it is not known or
+    no gear holds the train on it.
     """
 
     distance: Array
@@ -129,6 +154,7 @@ class Demand:
     access: Callable[[int, float], tuple[float, float, float]] = _no_access
     hours: tuple[tuple[float, float], ...] = ((0.0, 86400.0),)
     points: tuple[Gears, ...] = ()
+    back: "Callable[[int, int], Demand | None]" = no_way_back
 
     @property
     def has_boiler(self) -> bool:

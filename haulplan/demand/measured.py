@@ -11,7 +11,7 @@ from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import DemandRow
 
-__all__ = ["measured_demand"]
+__all__ = ["measured_demand", "mirrored"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -101,6 +101,27 @@ def measured_demand(scenario: Scenario, route: Route) -> Demand:
             ),
         ),
         warnings=(),
+    )
+
+
+def mirrored(rows: tuple[DemandRow, ...], length: float) -> tuple[DemandRow, ...]:
+    """Rows of the way back, by distance from the finish.
+
+    Parameters
+    ----------
+    rows
+        Each from a distance to a lesser one.
+    length
+        Of the road. [m]
+
+    Returns
+    -------
+    rows
+        As the road in reverse meets them.
+    """
+    return tuple(
+        row.model_copy(update={"begin": max(length - row.begin, 0.0), "end": length - row.end})
+        for row in rows
     )
 
 

@@ -3,16 +3,17 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from haulplan.demand.access import access_assumptions, access_use
+from haulplan.demand.access import access_assumptions, access_use, turning_assumptions
 from haulplan.demand.axles import axle_loads, groups
 from haulplan.demand.daylight import wheel_hours
-from haulplan.demand.defaults import DEFAULTS, STOPS, Assumption
+from haulplan.demand.defaults import STOPS, Assumption
 from haulplan.demand.demand import Demand, Serving
 from haulplan.demand.fires import fires_of
 from haulplan.demand.glass import boiler_room, crest_water
 from haulplan.demand.plant import Figures, make_boiler
 from haulplan.demand.resistance import standard_air
 from haulplan.demand.serving import serving_assumptions, serving_rates
+from haulplan.demand.waters import water_assumptions, water_of
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 
@@ -50,7 +51,12 @@ def fit_out(
     feed = _feed_rate(scenario, route)
     known = {assumption.name for assumption in demand.assumptions}
     assumptions = [*demand.assumptions, *fires.assumptions, *serving_assumptions(scenario)]
-    assumptions += [a for a in access_assumptions(scenario) if a.name not in known]
+    more = (
+        *access_assumptions(scenario),
+        *turning_assumptions(scenario),
+        *water_assumptions(scenario),
+    )
+    assumptions += [a for a in more if a.name not in known]
     if crests and engine is not None and engine.feed_rate is None:
         default = STOPS["feed_over_best"]
         assumptions.append(
@@ -83,17 +89,17 @@ def fit_out(
 
 
 def _serving(scenario: Scenario, altitude: float) -> tuple[Serving, ...]:
-    """Rates, and the share S / L of water of S ppm that leaves a boiler kept at L ppm."""
-    limit = DEFAULTS["blowdown_limit"].value
+    """Rates, and what each supply's water asks."""
+    waters = [water_of(scenario.file, supply) for supply in scenario.supplies]
     return tuple(
         Serving(
             water=water,
             coal=coal,
-            blowdown=0.0 if supply.solids is None else min(supply.solids / limit, 0.9),
+            blowdown=asks.blowdown,
+            strain=asks.strain,
+            most=asks.most,
         )
-        for supply, (water, coal) in zip(
-            scenario.supplies, serving_rates(scenario, altitude), strict=True
-        )
+        for asks, (water, coal) in zip(waters, serving_rates(scenario, altitude), strict=True)
     )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from haulplan.demand import Demand
 from haulplan.outputs.cautions import CAUTIONS
+from haulplan.outputs.formula import FORMULA_NOTE, axle_groups, formula_rows, formula_titles
 from haulplan.outputs.tables import plain
 from haulplan.route import Passing, Route
 from haulplan.route.profile import steepest_sustained
@@ -44,11 +45,27 @@ def render_check(scenario: Scenario, route: Route, demand: Demand, system: UnitS
         places.add_row(*(Text(plain(cell)) for cell in _place_row(scenario, passing, system)))
     parts: list[RenderableType] = [Text(plain(scenario.file.title), style="bold")]
     parts += [Text(plain(line)) for line in _summary(scenario, route, demand, system)]
-    parts += [Text(), places, Text()]
+    parts += [Text(), places, Text(), *_formula(scenario, system)]
     parts += [Text(f"warning: {plain(line)}") for line in (*route.warnings, *demand.warnings)]
     parts += [Text(f"- {line}") for line in CAUTIONS]
     parts += [Text(), Text("The scenario can be read. `haulplan plan` plans it.")]
     return Group(*parts)
+
+
+def _formula(scenario: Scenario, system: UnitSystem) -> "list[RenderableType]":
+    """The bridge formula beside our groups of axles, where the scenario asks for it."""
+    from rich.table import Table  # noqa: PLC0415  lazy start
+    from rich.text import Text  # noqa: PLC0415  lazy start
+
+    groups = axle_groups(scenario)
+    if scenario.file.bridge_formula == "no":
+        return []
+    table = Table(box=None, pad_edge=False)
+    for number, title in enumerate(formula_titles(system)):
+        table.add_column(title, justify="right" if number else "left")
+    for row in formula_rows(groups, system):
+        table.add_row(*(Text(plain(cell)) for cell in row))
+    return [table, Text(FORMULA_NOTE), Text()]
 
 
 def _summary(scenario: Scenario, route: Route, demand: Demand, system: UnitSystem) -> list[str]:

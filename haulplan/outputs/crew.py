@@ -4,8 +4,9 @@ import itertools
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from haulplan.demand.waters import water_of
 from haulplan.outputs.cautions import CAUTIONS
-from haulplan.outputs.doing import stands, tasks_at
+from haulplan.outputs.doing import stands, tasks_at, water_words
 from haulplan.outputs.overleaf import contacts_of, stale_words
 from haulplan.outputs.paper import Marked, join, listed, page, ruled, told
 from haulplan.outputs.roadbook import Book, clock_range, day_heading, day_range
@@ -132,7 +133,8 @@ def _set_up(book: Book, stop: Stop) -> float:
     if stop.truck is not None:
         return book.scenario.stores[stop.truck].set_up
     if stop.kind == "supply" and stop.row is not None:
-        return book.scenario.supplies[stop.row].set_up
+        strain = water_of(book.scenario.file, book.scenario.supplies[stop.row]).strain
+        return book.scenario.supplies[stop.row].set_up + strain
     return 0.0
 
 
@@ -260,8 +262,9 @@ def _card(book: Book, place: int) -> Marked:
             else f"{system.water.text(60 * supply.water_rate)} a minute"
         )
         facts = (supply.kind, f"{supply.side} side" if supply.side else "", rate,
-                 f"set-up {supply.set_up / 60:.0f} min")  # fmt: skip
+                 f"set-up {_set_up(book, stop) / 60:.0f} min")  # fmt: skip
         lines.append("; ".join(fact for fact in facts if fact))
+        lines += [words.capitalize() for words in water_words(book.scenario, stop)]
         lines += [
             f"{word}: {value}"
             for word, value in (

@@ -1,6 +1,6 @@
 """What the crew does at a stop besides taking water and coal, in words."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from haulplan.plan.plan import Stop
 from haulplan.scenario import Scenario
@@ -8,7 +8,7 @@ from haulplan.scenario import Scenario
 if TYPE_CHECKING:
     from haulplan.units import UnitSystem
 
-__all__ = ["by_day", "kind_of", "stands", "tasks_at"]
+__all__ = ["by_day", "kind_of", "stands", "tasks_at", "water_words"]
 
 _FIRES = {"banked": "bank the fire", "dropped": "drop the fire"}
 
@@ -101,7 +101,7 @@ def tasks_at(scenario: Scenario, stop: Stop, system: "UnitSystem") -> tuple[str,
     ):
         if water.number(amount) != "0":
             tasks.append(words.format(water.text(amount)))
-    tasks += [*stop.meals, *stop.duties]
+    tasks += [*water_words(scenario, stop), *stop.meals, *stop.duties]
     if water.number(stop.boiler_depart) != "0":
         tasks.append(f"boiler {water.text(stop.boiler_depart)} above its working level")
     if stop.fire is not None:
@@ -110,3 +110,34 @@ def tasks_at(scenario: Scenario, stop: Stop, system: "UnitSystem") -> tuple[str,
             f"{coal.text(stop.night_coal)} till morning"
         )
     return tuple(tasks)
+
+
+#: What a crew does with water that is not good. Common practice, no source; Babcock &
+#: Wilcox, Steam: Its Generation and Use, table 14, has settling, filtering, blowing down.
+_WATERS: Final = {
+    "hard": "hard water: blow down as agreed with the boiler's inspector; log it for washout",
+    "muddy": "muddy water: strain it, look at the strainer, let it settle; log it for washout",
+    "alkaline": "alkaline water: foams; ease off, prove the level by the try cocks, change "
+    "water when good is to be had",
+}
+
+
+def water_words(scenario: Scenario, stop: Stop) -> tuple[str, ...]:
+    """What the quality of the water taken at a stop asks of the crew.
+
+    Parameters
+    ----------
+    scenario
+        The scenario the plan was made for.
+    stop
+        One of the plan's.
+
+    Returns
+    -------
+    words
+        One phrase, none where the water is good or none is taken.
+    """
+    if stop.kind != "supply" or stop.row is None or stop.water_taken + stop.cart_filled <= 0:
+        return ()
+    words = _WATERS.get(scenario.supplies[stop.row].quality)
+    return () if words is None else (words,)

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.doing import stands
+from haulplan.outputs.formula import AxleGroup, axle_groups
 from haulplan.plan.plan import Crest, Crossing, Day, Leg, Plan, Stop
 from haulplan.route.build import Route
 from haulplan.scenario import Scenario
@@ -76,6 +77,7 @@ def plan_document(scenario: Scenario, route: Route, plan: Plan) -> Document:
         "days": [_day(plan, day) for day in plan.days],
         "crests": [_crest(crest) for crest in plan.crests],
         "crossings": [_crossing(scenario, plan, crossing) for crossing in plan.crossings],
+        "bridge_formula": [_axle_group(group) for group in axle_groups(scenario)],
         "warnings": list(dict.fromkeys((*plan.warnings, *route.warnings))),
         "assumptions": [
             {"name": item.name, "value": item.value, "source": item.source}
@@ -290,6 +292,18 @@ def _leg(route: Route, leg: Leg) -> Document:
 
 def _gears(gears: Mapping[str, float]) -> list[Document]:
     return [{"name": name, "distance_m": _number(length)} for name, length in gears.items()]
+
+
+def _axle_group(group: AxleGroup) -> Document:
+    return {
+        "first_axle": group.first,
+        "last_axle": group.last,
+        "name": group.name,
+        "length_m": _number(group.length),
+        "formula_kg": _number(group.formula),
+        "our_empty_kg": _number(group.empty),
+        "our_full_kg": _number(group.full),
+    }
 
 
 def _crossing(scenario: Scenario, plan: Plan, crossing: Crossing) -> Document:

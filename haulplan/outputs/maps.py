@@ -565,6 +565,8 @@ def _offer(supply: Supply, passing: Passing, currency: str, system: UnitSystem) 
             rows.append([f"{store} price [{currency}/{unit.label}]", shown])
     rows.append([f"call-out [{currency}]", f"{supply.call_out:,.2f}"])
     rows.append(["set-up [min]", f"{supply.set_up / 60:.0f}"])
+    if supply.water_available is not None and supply.quality != "good":
+        rows.append(["water is", supply.quality])
     hours = f"{_clock(supply.opens)}-{_clock(supply.closes)}"
     rows.append(["open", "all day" if hours == "00:00-24:00" else hours])
     for label in ("side", "contact", "permit", "last_confirmed", "note"):

@@ -7,6 +7,7 @@ import numpy as np
 
 from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.doing import stands
+from haulplan.outputs.formula import FORMULA_NOTE, axle_groups, formula_rows, formula_titles
 from haulplan.outputs.paper import Marked, join, listed, ruled, told
 from haulplan.outputs.roadbook import Book, Met, alternatives, letter_of
 from haulplan.outputs.tables import clock_text
@@ -53,6 +54,7 @@ def overleaf(book: Book, day: int, left: Sequence[Met]) -> str:
         ("Places by letter", _letters(book, day)),
         ("Look into before the run", listed(_warnings(book))),
         ("Engine and train", Marked(f"<p>{told('; '.join(_outfit(book)))}.</p>")),
+        ("Bridge formula", _formula(book)),
         ("Habits", listed(_HABITS)),
         ("Assumed", _assumed(book)),
     )
@@ -169,6 +171,14 @@ def _way_words(book: Book, way: Fallback) -> str:
     if way.next_name is None:
         return f"{way.kind}: NO WAY ON is proved: the weak stop; make sure of it"
     distance = book.system.distance
+    if way.turn_name is not None:
+        far = abs(way.turn_at - way.next_distance)
+        return (
+            f"{way.kind} shut: decide by {way.decide_name} at {distance.text(way.decide_at)}, turn "
+            f"at {way.turn_name}, back to {way.next_name} at {distance.text(way.next_distance)} "
+            f"({distance.text(far)}), turn again at {way.again_name}, then on, "
+            f"{way.later / 60:.0f} min later"
+        )
     return (
         f"{way.kind} shut: decide by {way.decide_name} at {distance.text(way.decide_at)}, next "
         f"{way.next_name} at {distance.text(way.next_distance)}, {way.later / 60:.0f} min later"
@@ -294,6 +304,16 @@ def _outfit(book: Book) -> Iterator[str]:
     ):  # fmt: skip
         late = "" if day is None or day >= plan.date else ": EXPIRED before the run"
         yield f"{what} runs out {'(not stated)' if day is None else day.isoformat()}{late}"
+
+
+def _formula(book: Book) -> Marked:
+    """Only where the scenario asks for it."""
+    groups = axle_groups(book.scenario)
+    if not groups:
+        return Marked("")
+    rows = formula_rows(groups, book.system, most=5)
+    table = ruled(formula_titles(book.system), rows, "formula")
+    return Marked(f"{table}<p>{told(FORMULA_NOTE)}</p>")
 
 
 def _assumed(book: Book) -> Marked:

@@ -247,7 +247,8 @@ def _else(book: Book, stop: Stop) -> Marked:
         way = planned[0]
         if way.next_name is None:
             return join(["WEAK", "ring first"])
-        return join([_letter(book, way), f"by {distance.number(way.decide_at)}"])
+        back = ["TURN"] if way.turn_name is not None else []
+        return join([*back, _letter(book, way), f"by {distance.number(way.decide_at)}"])
     words = []
     what = "water" if stop.water_taken > 0 else "coal"
     for other in alternatives(book.scenario, book.route, stop, what):

@@ -171,10 +171,12 @@ def _served(
 def _source(scenario: Scenario, demand: Demand, stop: Stop, name: str) -> tuple[float, float]:
     """The most a stop has of a thing [kg], and how fast it comes [kg s⁻¹]."""
     if stop.kind == "supply" and stop.row is not None:
-        rate = 0.0
+        rate, most = 0.0, math.inf
         if stop.row < len(demand.serving):
             rate = getattr(demand.serving[stop.row], name) or 0.0
-        return getattr(scenario.supplies[stop.row], f"{name}_available") or 0.0, rate
+            most = demand.serving[stop.row].most if name == "water" else math.inf
+        available = getattr(scenario.supplies[stop.row], f"{name}_available") or 0.0
+        return min(available, most), rate
     if stop.truck is not None:
         truck = scenario.stores[stop.truck]
         return getattr(truck, name) * truck.loads, getattr(truck, f"{name}_rate") or 0.0

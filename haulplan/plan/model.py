@@ -34,7 +34,8 @@ Constraints, for every node or leg they apply to:
                                                         what is aboard on leaving
 (2)  Wᵃ - a/2 y + q + e ≤ T;  Cᵃ - a/2 y + p ≤ B       room in tank and bunker
 (3)  R ≤ Wᵃ - a/2 y, Wˡ;  K ≤ Cᵃ - a/2 y, Cˡ            reserves
-(4)  q ≤ min(T, available) y;  p likewise               nothing is taken in passing
+(4)  q ≤ min(T, available, m) y;  p likewise            nothing is taken in passing
+     q + r ≤ m, the most of water that is not good      at one stop
 (4a) q / least + p / least + e, r likewise + nights + duties + meals + call ≥ y
                                                         nobody stops for next to nothing,
                                                         standing being a way to lose weight
@@ -69,7 +70,8 @@ shift by Σ_d (value_d - value_{d-1}) Z_id:
 A stop found shut (module `survive`):
 
 (23) from a stop on, a second set of all of the above with levels of last resort, nothing of
-     one kind at that stop, and the plan's own arrival there
+     one kind at that stop, and the plan's own arrival there; its road may hold a turn back
+     (module `turning`): the same, with two calls of as long as turning round takes
 
 Valid inequalities, found by `tighten` where the relaxation breaks them. e_i(level) is a level
 in start equivalents, which driving never raises; ν_i = e_i(least level on arrival), φ_i =
@@ -308,6 +310,7 @@ def new_recourse(
     limits: Limits,
     first: int,
     prefix: str,
+    rules: Rules,
 ) -> Programme:
     """A programme from a node on, in the problem of the plan it begins in.
 
@@ -323,6 +326,8 @@ def new_recourse(
         The node.
     prefix
         Marks its names.
+    rules
+        Of its nodes.
 
     Returns
     -------
@@ -333,8 +338,8 @@ def new_recourse(
         problem=plan.problem,
         offers={**{i: o for i, o in plan.offers.items() if i < first}, **offers},
         limits=limits,
-        rules=plan.rules,
-        horizon=plan.horizon,
+        rules=rules,
+        horizon=max(plan.horizon, _horizon(chain, offers, limits, rules, elastic=plan.elastic)),
         elastic=plan.elastic,
         first=first,
         prefix=prefix,

@@ -2,12 +2,26 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
+from haulplan.demand import Demand
 from haulplan.demand.defaults import Assumption
+from haulplan.route import Route
+from haulplan.scenario import Scenario
 
-__all__ = ["Crest", "Crossing", "Day", "Fallback", "Leg", "Plan", "Stop", "Thirst", "Trace"]
+__all__ = [
+    "Crest",
+    "Crossing",
+    "Day",
+    "Fallback",
+    "Leg",
+    "Plan",
+    "Proof",
+    "Stop",
+    "Thirst",
+    "Trace",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,7 +154,9 @@ class Fallback:
 
     `stop` is its number. It is known too late beyond `decide_at`, where the train stands
     at `decide_name`; from there the next stop is `next_name`, and the day ends `later`
-    than planned. Where there is none at all, `next_name` is None.
+    than planned. Where there is none at all, `next_name` is None. With `turn_name` the train
+    turns round there first and goes back to `next_name`, then on again, turned round once
+    more at `again_name`.
     """
 
     stop: int
@@ -150,6 +166,19 @@ class Fallback:
     next_name: str | None
     next_distance: float
     later: float
+    turn_name: str | None = None
+    turn_at: float = 0.0
+    again_name: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proof:
+    """A way that turns back as a plan over the road it drives, for the replay."""
+
+    scenario: Scenario
+    route: Route
+    demand: Demand
+    plan: "Plan"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -172,7 +201,8 @@ class Plan:
     `bound` the proven best there could be, `gap` their distance relative to `objective`.
     `feeds` are distances between stops with the boiler water above the working level there,
     where the boiler is a store of its own [m], [kg]. The reserves are those planned with;
-    `survives` tells that a way on is left whichever stop is found shut.
+    `survives` tells that a way on is left whichever stop is found shut. `proofs` are the
+    ways on that turn back.
     """
 
     title: str
@@ -189,6 +219,7 @@ class Plan:
     feeds: tuple[tuple[float, float], ...] = ()
     days: tuple[Day, ...] = ()
     fallbacks: tuple[Fallback, ...] = ()
+    proofs: tuple[Proof, ...] = field(default=(), compare=False, repr=False)
     reserve_water: float = 0.0
     reserve_coal: float = 0.0
     survives: bool = False

@@ -28,7 +28,8 @@ class Offer:
 
     `opens` is minus infinity and `closes` infinity where it never shuts; both are of the
     first day. `blowdown` is the share of the water taken that is blown down before moving
-    off. `access_` is the drive off the road, there and back.
+    off, `most_water` what may be taken of it at one stop. `access_` is the drive off the
+    road, there and back.
     """
 
     row: int
@@ -45,6 +46,7 @@ class Offer:
     truck: bool = False
     in_turn: bool = False
     blowdown: float = 0.0
+    most_water: float = math.inf
     access_time: float = 0.0
     access_water: float = 0.0
     access_coal: float = 0.0

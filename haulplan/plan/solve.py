@@ -3,7 +3,7 @@
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pulp
@@ -11,20 +11,22 @@ from numpy.typing import NDArray
 
 from haulplan.demand import Demand
 from haulplan.errors import InternalError, NoPlanError
+from haulplan.plan.answer import Solution, answer_of, carried, movement
+from haulplan.plan.backing import Carried, Roads, find_backs, with_ways
 from haulplan.plan.build import Posed, Shut, build_programme
 from haulplan.plan.explain import explain_shortage, find_shortages
-from haulplan.plan.legs import Chain, build_chain, nodes_of
-from haulplan.plan.model import STORES, Programme
+from haulplan.plan.legs import build_chain, nodes_of
+from haulplan.plan.model import Programme
 from haulplan.plan.reading import Margin, read_last_resort, read_limits, read_offers, read_rules
-from haulplan.plan.rules import Offer, Rules
 from haulplan.plan.run import run
 from haulplan.plan.stages import Staged, solve_stages
-from haulplan.plan.survive import WayOn, broken_without, ways_on, weak_stops
+from haulplan.plan.survive import broken_without, weak_stops
+from haulplan.plan.turning import Turn
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim
 
-__all__ = ["AIMS", "Solution", "solve"]
+__all__ = ["AIMS", "solve"]
 
 Array = NDArray[np.float64]
 
@@ -40,64 +42,6 @@ _FIRST_SHARE: Final = 0.3
 #: The first round only finds where to straighten: its answer may be this far from the best.
 _ROUGH: Final = 5e-3
 _ROUNDS: Final = 8
-
-
-@dataclass(frozen=True, kw_only=True)
-class Work:
-    """What is done at a node besides taking water and coal; masses in kg, times in s."""
-
-    gap: float = 0.0
-    access_time: float = 0.0
-    access_water: float = 0.0
-    access_coal: float = 0.0
-    filled: float = 0.0
-    emptied: float = 0.0
-    drained: float = 0.0
-    uncoupled: bool = False
-    met: bool = False
-    fire: int | None = None
-    duties: tuple[int, ...] = ()
-    meals: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Solution:
-    """What to do at each node and in each choice, and how good it is proved to be.
-
-    Arrays have shape (nodes,), masses in kg, times in s; `aboard` is the water and coal
-    aboard at each segment when it is driven, shape (segments,).
-    """
-
-    chain: Chain
-    offers: Mapping[int, Offer]
-    rules: Rules
-    gears: tuple[int, ...]
-    arrive: Mapping[str, Array]
-    leave: Mapping[str, Array]
-    take_water: Array
-    take_coal: Array
-    stopped: NDArray[np.bool_]
-    wait: Array
-    stay: Array
-    clock: Array
-    work: tuple[Work, ...]
-    ways: tuple[WayOn, ...]
-    survives: bool
-    aboard: Array
-    aim: str
-    objective: float
-    bound: float
-    proven: bool
-
-    def carried(self, moment: Mapping[str, Array]) -> Array:
-        """Everything consumable aboard at each node, on arrival or on leaving [kg]."""
-        total: Array = np.sum(list(moment.values()), axis=0)
-        return total
-
-    @property
-    def gap(self) -> float:
-        """How far the answer may be from the best, as a share of it."""
-        return max(self.objective - self.bound, 0.0) / max(abs(self.objective), 1e-9)
 
 
 def solve(
@@ -162,6 +106,7 @@ def solve(
     )
     error: Margin | None = None
     begun = time.monotonic()
+    roads = Roads.of(scenario, route, demand)
     solution: Solution | None = None
     for number in range(_ROUNDS):
         deadline = _deadline(begun, time_limit, first=number == 0)
@@ -176,26 +121,37 @@ def solve(
             rules=rules,
             shut=guess.shut,
             last_resort=read_last_resort(scenario, demand, guess.margin) if survive else None,
+            backs=find_backs(
+                roads, demand, chain, guess.aboard, guess.gears, guess.arriving, guess.turned
+            ),
         )
         staged, posed = _staged(scenario, demand, posed, aim, deadline, guess,
                                 brief=number == 0, tighten=tighten)  # fmt: skip
         if staged is None:
             raise _refusal(scenario, demand, posed, guess.margin)
-        solution = _as_proven(_solution(chain, staged), solution if guess.stopped else None)
-        aboard = _carried(demand, solution)
-        moved = _movement(demand, solution, aboard)
+        solution = _as_proven(answer_of(chain, staged), solution if guess.stopped else None)
+        aboard = carried(demand, solution)
+        moved = movement(demand, solution, aboard)
         if number and _within(moved, guess.margin, room) and guess.margin.mass <= _SETTLED * room:
-            found = ways_on(staged.programme, _resorting(scenario, demand, posed)) if ways else ()
-            return replace(solution, aboard=aboard, ways=found, survives=survive)
+            solution = replace(solution, aboard=aboard, survives=survive)
+            if not ways:
+                return solution
+            resorting = _resorting(scenario, demand, posed)
+            solution, lost = with_ways(staged.programme, resorting, solution)
+            if not survive or not lost:
+                return solution
+            guess = replace(guess, turned={**guess.turned, **lost})
+            continue
         stuck = error is not None and moved.mass >= 0.5 * error.mass
         arrived = solution.carried(solution.arrive)
         guess = _Guess(
             aboard=aboard,
             gears=solution.gears,
-            shut=posed.shut,
+            shut=tuple(s for s in posed.shut if s.turn is None and not posed.backs(s, s.node)),
+            turned=guess.turned,
             arriving={i: float(arrived[i]) for i in posed.offers if solution.stopped[i]},
             stopped=solution.stopped.tolist() if stuck else guess.stopped,
-            hint={d.name: float(round(_value(d))) for d in staged.programme.decisions},
+            hint={d.name: float(round(d.varValue or 0.0)) for d in staged.programme.decisions},
             settled=number > 0,
             margin=Margin(mass=min(2 * moved.mass, 1e-3 * room), time=2 * moved.time),
         )
@@ -222,11 +178,19 @@ def _staged(
     brief: bool,
     tighten: bool,
 ) -> tuple[Staged | None, Posed]:
-    """One round: stages, and a second way on for every stop that needs one."""
-    before: tuple[Programme, Sequence[Shut]] | None = None
-    while True:
+    """One round: stages, and a second way on for every stop that needs one.
+
+    A weak stop that may be turned back from parts the plans in two: those with a way on, and
+    those with that way back. Each part is searched unless its bound is no better than a
+    plan that survives.
+    """
+    parts = [posed]
+    best: tuple[float, Staged, Posed] | None = None
+    before: tuple[Posed, Programme, Sequence[Shut]] | None = None
+    while parts:
+        part = parts.pop()
         staged = solve_stages(
-            posed,
+            part,
             aim,
             deadline,
             stopped=guess.stopped,
@@ -236,15 +200,31 @@ def _staged(
             settled=guess.settled,
             tighten=tighten,
         )
-        if staged is None and before is not None:
-            raise NoPlanError(_weakness(scenario, demand, posed, *before))
-        if staged is None or posed.last_resort is None:
-            return staged, posed
-        weak = weak_stops(staged.programme, posed)
+        if staged is None:
+            continue
+        value = float(pulp.value(staged.expression))
+        if best is not None and value >= best[0] - _PROVEN * max(abs(best[0]), 1.0):
+            continue
+        weak = [] if part.last_resort is None else weak_stops(staged.programme, part)
         if not weak:
-            return staged, posed
-        before = staged.programme, weak
-        posed = replace(posed, shut=(*posed.shut, *weak))
+            best = value, staged, part
+            continue
+        before = part, staged.programme, weak
+        parts += _parts(part, weak)
+    if best is None and before is not None:
+        raise NoPlanError(_weakness(scenario, demand, *before))
+    return (None, posed) if best is None else best[1:]
+
+
+def _parts(posed: Posed, weak: Sequence[Shut]) -> list[Posed]:
+    """A problem with what its weak stops ask, the part to be searched first at the end."""
+    turning = [shut for shut in weak if posed.backs(shut, shut.node)]
+    if not turning:
+        return [replace(posed, shut=(*posed.shut, *weak))]
+    plain = [shut for shut in weak if shut not in turning]
+    first = turning[0]
+    backs = [replace(first, turn=b.turned.turn) for b in posed.backs(first, first.node)]
+    return [replace(posed, shut=(*posed.shut, *plain, shut)) for shut in (*backs[::-1], first)]
 
 
 def _weakness(
@@ -271,6 +251,7 @@ class _Guess:
     gears: tuple[int, ...]
     shut: tuple[Shut, ...] = ()
     arriving: Mapping[int, float] = field(default_factory=dict)
+    turned: Mapping[Turn, Carried] = field(default_factory=dict)
     stopped: list[bool] | None = None
     hint: Mapping[str, float] | None = None
     settled: bool = False
@@ -310,132 +291,3 @@ def _within(error: Margin, margin: Margin, room: float) -> bool:
     """Whether an error is covered by a margin, or too small to matter."""
     mass, time = max(margin.mass, _TINY * room), max(margin.time, _TINY * 86400)
     return error.mass <= mass and error.time <= time
-
-
-def _value(variable: Any) -> float:  # noqa: ANN401  a PuLP variable
-    return float(variable.varValue or 0.0)
-
-
-def _solution(chain: Chain, staged: Staged) -> Solution:
-    programme, first = staged.programme, staged.first
-    count = len(chain.nodes)
-
-    def at_nodes(values: dict[int, Any], scale: float = 1.0) -> Array:
-        return np.array([scale * _value(values[i]) if i in values else 0.0 for i in range(count)])
-
-    stopped = at_nodes(programme.stop) > 0.5
-    gears = tuple(
-        max(drive, key=lambda gear: _value(drive[gear]))
-        for _, drive in sorted(programme.drive.items())
-    )
-    objective = float(pulp.value(staged.expression))
-    return Solution(
-        chain=chain,
-        offers=programme.offers,
-        rules=programme.rules,
-        gears=gears,
-        arrive=_levels(programme.arrive),
-        leave=_levels(programme.leave),
-        take_water=at_nodes(programme.take_water) * stopped,
-        take_coal=at_nodes(programme.take_coal) * stopped,
-        stopped=stopped,
-        wait=at_nodes(programme.wait, 60.0) * stopped,
-        stay=at_nodes(programme.stay, 60.0) * stopped,
-        clock=np.array([60 * _value(v) for v in programme.clock]),
-        work=tuple(_work(programme, i) for i in range(count)),
-        ways=(),
-        survives=False,
-        aboard=np.zeros(0),
-        aim=staged.aim,
-        objective=objective,
-        bound=min(first.bound, objective),
-        proven=first.proven,
-    )
-
-
-def _levels(variables: Mapping[str, list[Any]]) -> dict[str, Array]:
-    count = len(variables["water"])
-    return {
-        store: np.array([_value(v) for v in variables[store]] or [0.0] * count) for store in STORES
-    }
-
-
-def _work(programme: Programme, i: int) -> Work:
-    """What is done at node i besides taking water and coal."""
-
-    def made(variables: Mapping[Any, Any], node: Any) -> float:  # noqa: ANN401  a key
-        return _value(variables[node]) if node in variables else 0.0
-
-    gap = 60 * made(programme.gap, i)
-    if made(programme.stop, i) < 0.5:
-        return Work(gap=gap if i == 0 else 0.0)
-    offer = programme.offers.get(i)
-    fires = [f for (j, _, f), z in programme.night.items() if j == i and _value(z) > 0.5]
-    return Work(
-        gap=gap if fires else 0.0,
-        access_time=0.0 if offer is None else 60 * offer.access_time,
-        access_water=0.0 if offer is None else offer.access_water,
-        access_coal=0.0 if offer is None else offer.access_coal,
-        filled=made(programme.fill, i),
-        emptied=made(programme.empty, i),
-        drained=made(programme.drained, i),
-        uncoupled=made(programme.uncoupled, i) > 0.5,
-        met=made(programme.met, i) > 0.5,
-        fire=fires[0] if fires else None,
-        duties=tuple(k for (j, k), o in programme.duty.items() if j == i and _value(o) > 0.5),
-        meals=tuple(k for (j, k, _), m in programme.meal.items() if j == i and _value(m) > 0.5),
-    )
-
-
-def _carried(demand: Demand, solution: Solution) -> Array:
-    """Mass aboard at each segment when the solution is driven on the bent curve."""
-    aboard = np.zeros(demand.segments)
-    gear = demand.geared(solution.gears)
-    nodes = solution.chain.nodes
-    left = solution.carried(solution.leave).tolist()
-    first = np.array([node.sample for node in nodes])
-    start = np.zeros(demand.segments)
-    for number, node in enumerate(nodes[:-1]):
-        start[node.sample :] = left[number]
-    begin = first[np.searchsorted(first, np.arange(demand.segments), side="right") - 1]
-    for _ in range(demand.segments + 1):
-        use = demand.evaluate(aboard, gear)
-        used = np.concatenate([[0.0], np.cumsum(use.water + use.coal)])
-        carried: Array = start - (used[:-1] - used[begin])
-        if np.abs(carried - aboard).max(initial=0.0) <= 1e-9 * max(start.max(initial=0.0), 1.0):
-            break
-        aboard = carried
-    return carried
-
-
-def _movement(demand: Demand, solution: Solution, carried: Array) -> Margin:
-    """Most by which the bent curve is off the straight one, summed from the start."""
-    use = demand.evaluate(carried, demand.geared(solution.gears))
-    samples = [node.sample for node in solution.chain.nodes]
-    access = _access_moved(demand, solution)
-    leave, arrive = solution.leave, solution.arrive
-
-    def off(used: Array, straight: Array, way: Array) -> float:
-        total = np.concatenate([[0.0], np.cumsum(used)])[samples]
-        return float(np.abs(np.diff(total) - straight + way[:-1]).cumsum().max(initial=0.0))
-
-    gone = leave["water"] + leave["boiler"]
-    come = arrive["water"] + arrive["boiler"]
-    water = off(use.water, gone[:-1] - come[1:], access[1])
-    coal = off(use.coal, leave["coal"][:-1] - arrive["coal"][1:], access[2])
-    stood = np.array([work.gap + work.access_time for work in solution.work]) + solution.stay
-    time = off(use.duration, np.diff(solution.clock) - stood[:-1], access[0])
-    return Margin(mass=max(water, coal), time=time)
-
-
-def _access_moved(demand: Demand, solution: Solution) -> Array:
-    """By how much each drive off the road differs from what was reckoned, (3, nodes)."""
-    moved = np.zeros((3, len(solution.work)))
-    arrived = solution.carried(solution.arrive)
-    for i, work in enumerate(solution.work):
-        passing = solution.chain.nodes[i].passing
-        if work.access_time and passing is not None:
-            now = demand.access(passing.row, float(arrived[i]))
-            planned = (work.access_time, work.access_water, work.access_coal)
-            moved[:, i] = np.abs(np.subtract(now, planned))
-    return moved

@@ -96,7 +96,9 @@ def _add_takes(programme: Programme, i: int, offer: Offer | None) -> None:
         emptied = programme.empty[i] = programme.variable(f"empty_{i:05d}", 0.0, most)
         programme.add(emptied <= most * stop, f"emptied_{i:05d}")
         programme.add(emptied <= arrive["cart"][i], f"from_cart_{i:05d}")
-        most = min(cart.room, offer.water) if offer is not None and not offer.truck else 0.0
+        most = 0.0
+        if offer is not None and not offer.truck:
+            most = min(cart.room, offer.water, offer.most_water)
         if most > 0:
             fill = programme.fill[i] = programme.variable(f"fill_{i:05d}", 0.0, most)
             programme.add(fill <= most * stop, f"filled_{i:05d}")
@@ -110,6 +112,8 @@ def _add_takes(programme: Programme, i: int, offer: Offer | None) -> None:
     ):
         available = 0.0 if offer is None else getattr(offer, store)
         most = min(room, available)
+        if store == "water" and offer is not None:
+            most = min(most, offer.most_water)
         level = arrive[store][i] - way / 2 * stop
         if way > 0:
             short = programme.give(store, i, "way")
@@ -121,6 +125,10 @@ def _add_takes(programme: Programme, i: int, offer: Offer | None) -> None:
             taken = taken + take
         if most > 0 or (store == "water" and cart is not None):
             programme.add(level + taken <= room, f"room_{store}_{i:05d}")
+    if offer is not None and i in programme.fill and i in programme.take_water:
+        both = programme.take_water[i] + programme.fill[i]
+        if math.isfinite(offer.most_water):
+            programme.add(both <= offer.most_water, f"quality_{i:05d}")
 
 
 def _add_work(programme: Programme, i: int, halt: Halt) -> None:

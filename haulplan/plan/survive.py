@@ -13,12 +13,20 @@ from typing import Any, Final, Literal
 import pulp
 
 from haulplan.plan.branches import run_by_night
-from haulplan.plan.build import Posed, Shut, add_recourse
+from haulplan.plan.build import Back, Posed, Shut, add_recourse
 from haulplan.plan.model import Programme
 from haulplan.plan.run import run
 from haulplan.plan.stages import ask_nights
 
-__all__ = ["WayOn", "broken_without", "planned_takes", "way_on", "ways_on", "weak_stops"]
+__all__ = [
+    "WayOn",
+    "broken_without",
+    "planned_takes",
+    "way_back",
+    "way_on",
+    "ways_on",
+    "weak_stops",
+]
 
 #: The arrival of a way on is the earliest to within this share of it.
 _NEAR: Final = 1e-2
@@ -31,13 +39,17 @@ class WayOn:
     """What to do when a stop is found shut, decided at node `first`.
 
     `stops` are the nodes of the stops made from there on, `minutes` the arrival; None where
-    there is no way on even with the stop known to be shut from the start.
+    there is no way on even with the stop known to be shut from the start. Where it turns
+    back, `back` holds the road it takes, whose nodes `stops` are, and `recourse` the solved
+    programme.
     """
 
     shut: Shut
     first: int
     stops: tuple[int, ...]
     minutes: float | None
+    back: Back | None = None
+    recourse: Programme | None = None
 
 
 def planned_takes(programme: Programme) -> list[Shut]:
@@ -85,13 +97,52 @@ def way_on(programme: Programme, posed: Posed, shut: Shut, first: int) -> WayOn 
     way
         None where there is none.
     """
-    recourse = _from_here(programme, posed, shut, first, elastic=False)
+    return _earliest(programme, posed, shut, first, None)
+
+
+def way_back(programme: Programme, posed: Posed, shut: Shut, first: int) -> WayOn | None:
+    """The earliest way on that turns back, for a solved programme with a stop found shut.
+
+    Parameters
+    ----------
+    programme
+        Solved.
+    posed
+        Its problem.
+    shut
+        The stop and what is not to be had there.
+    first
+        The node at which that becomes known.
+
+    Returns
+    -------
+    way
+        None where there is none.
+    """
+    found = [
+        way
+        for back in posed.backs(shut, first)
+        if (way := _earliest(programme, posed, shut, first, back)) is not None
+    ]
+    return min(found, key=lambda way: way.minutes or 0.0, default=None)
+
+
+def _earliest(
+    programme: Programme, posed: Posed, shut: Shut, first: int, back: Back | None
+) -> WayOn | None:
+    recourse = _from_here(programme, posed, shut, first, elastic=False, back=back)
     recourse.problem.setObjective(recourse.minutes)
     ask_nights(recourse)
     if not run_by_night(recourse, None, gap=_NEAR).found:
         return None
-    stops = tuple(i for i, y in recourse.stop.items() if i >= first and _value(y) > 0.5)
-    return WayOn(shut=shut, first=first, stops=stops, minutes=_value(recourse.clock[-1]))
+    return WayOn(
+        shut=shut,
+        first=first,
+        stops=tuple(i for i, y in recourse.stop.items() if i >= first and _value(y) > 0.5),
+        minutes=_value(recourse.clock[-1]),
+        back=back,
+        recourse=recourse,
+    )
 
 
 def ways_on(programme: Programme, posed: Posed) -> tuple[WayOn, ...]:
@@ -107,8 +158,8 @@ def ways_on(programme: Programme, posed: Posed) -> tuple[WayOn, ...]:
     Returns
     -------
     ways
-        Decided at the stop itself, or at the last stop before it that leaves a way; from
-        the start, without one, where none does.
+        Decided at the stop itself, or at the last stop before it that leaves a way; going
+        on before turning back; from the start, without one, where none does.
     """
     made = [0, *sorted(i for i, y in programme.stop.items() if _value(y) > 0.5)]
     ways = []
@@ -116,6 +167,7 @@ def ways_on(programme: Programme, posed: Posed) -> tuple[WayOn, ...]:
         found = None
         for first in [i for i in reversed(made) if i <= shut.node]:
             found = way_on(programme, posed, shut, first)
+            found = found or way_back(programme, posed, shut, first)
             if found is not None:
                 break
         ways.append(found or WayOn(shut=shut, first=0, stops=(), minutes=None))
@@ -123,7 +175,7 @@ def ways_on(programme: Programme, posed: Posed) -> tuple[WayOn, ...]:
 
 
 def weak_stops(programme: Programme, posed: Posed) -> list[Shut]:
-    """The stops of a solved programme that leave no way on when found shut.
+    """The stops of a solved programme that leave no way on, or back, when found shut.
 
     Parameters
     ----------
@@ -141,6 +193,7 @@ def weak_stops(programme: Programme, posed: Posed) -> list[Shut]:
         shut
         for shut in planned_takes(programme)
         if way_on(programme, posed, shut, shut.node) is None
+        and way_back(programme, posed, shut, shut.node) is None
     ]
 
 
@@ -168,7 +221,13 @@ def broken_without(programme: Programme, posed: Posed, shut: Shut) -> Programme:
 
 
 def _from_here(
-    programme: Programme, posed: Posed, shut: Shut, first: int, *, elastic: bool
+    programme: Programme,
+    posed: Posed,
+    shut: Shut,
+    first: int,
+    *,
+    elastic: bool,
+    back: Back | None = None,
 ) -> Programme:
     """A recourse alone, what is before it held at the solved programme's figures."""
     held = {f.name: _held(getattr(programme, f.name)) for f in fields(programme) if f.name in _HELD}
@@ -176,7 +235,7 @@ def _from_here(
         programme, problem=pulp.LpProblem("way_on", pulp.LpMinimize), elastic=elastic, **held
     )
     last_resort = posed.last_resort or posed.limits
-    return add_recourse(past, posed.chain, shut, last_resort, first=first)
+    return add_recourse(past, posed.chain, shut, last_resort, first=first, back=back)
 
 
 #: What a solved programme says of the road already driven.

@@ -168,12 +168,15 @@ def _stand(
     tank = stop.tank_arrive - stop.access_water / 2 + stop.water_taken + stop.cart_emptied
     bunker = stop.bunker_arrive - stop.access_coal / 2 + stop.coal_taken
     water, coal = _available(scenario, stop)
+    most = demand.serving[stop.row or 0].most if stop.kind == "supply" else math.inf
     source = ("truck", stop.truck) if stop.truck is not None else (stop.kind, stop.row or 0)
     if stop.water_taken + stop.cart_filled > 0:
-        state.tank += _take(left, (*source, "water"), water, tank - state.tank)
+        wanted = np.clip(tank - state.tank, 0.0, most)
+        taken = _take(left, (*source, "water"), water, wanted)
+        state.tank += taken
         if stop.cart_filled > 0:
-            mark = stop.cart_arrive + stop.cart_filled
-            state.cart += _take(left, (*source, "water"), water, mark - state.cart)
+            wanted = np.minimum(stop.cart_arrive + stop.cart_filled - state.cart, most - taken)
+            state.cart += _take(left, (*source, "water"), water, wanted)
     if stop.coal_taken > 0:
         state.bunker += _take(left, (*source, "coal"), coal, bunker - state.bunker)
     if stop.cart_emptied > 0:

@@ -1,7 +1,6 @@
 """From the solver's answer to the plan a crew reads: stops, legs, crossings, warnings."""
 
 import datetime as dt
-from collections.abc import Sequence
 from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, version
 from itertools import pairwise
@@ -10,9 +9,10 @@ from typing import Final, Literal
 import numpy as np
 
 from haulplan.demand import Demand
+from haulplan.plan.answer import Solution
+from haulplan.plan.fallbacks import fallbacks_of, proofs_of
 from haulplan.plan.legs import Node
-from haulplan.plan.plan import Crest, Crossing, Day, Fallback, Leg, Plan, Stop
-from haulplan.plan.solve import Solution
+from haulplan.plan.plan import Crest, Crossing, Day, Leg, Plan, Stop
 from haulplan.route import Route
 from haulplan.route.profile import climb_of
 from haulplan.scenario import Scenario
@@ -98,7 +98,8 @@ def write_plan(scenario: Scenario, route: Route, demand: Demand, solution: Solut
             if demand.has_boiler and not solution.stopped[i]
         ),
         days=_days(scenario, demand, stops),
-        fallbacks=_fallbacks(solution, kept),
+        fallbacks=fallbacks_of(solution, kept),
+        proofs=proofs_of(scenario, solution, write_plan),
         reserve_water=scenario.file.reserve.water,
         reserve_coal=scenario.file.reserve.coal,
         survives=solution.survives,
@@ -192,30 +193,6 @@ def _spare(scenario: Scenario, stops: tuple[Stop, ...], legs: tuple[Leg, ...]) -
         ]
         spare.append(max(min(further, default=0.0), 0.0))
     return spare
-
-
-def _fallbacks(solution: Solution, kept: Sequence[int]) -> tuple[Fallback, ...]:
-    """What to do at each stop found shut, in the words of the plan."""
-    nodes = solution.chain.nodes
-    found = []
-    for way in solution.ways:
-        shut = way.shut
-        ahead = [i for i in way.stops if i > shut.node and nodes[i].kind == "supply"]
-        following = nodes[ahead[0]] if ahead else nodes[-1]
-        found.append(
-            Fallback(
-                stop=list(kept).index(shut.node),
-                kind=shut.kind,
-                decide_at=nodes[way.first].distance,
-                decide_name=nodes[way.first].name,
-                next_name=following.name if way.minutes is not None else None,
-                next_distance=following.distance,
-                later=0.0
-                if way.minutes is None
-                else max(60 * way.minutes - float(solution.clock[-1]), 0.0),
-            )
-        )
-    return tuple(found)
 
 
 def _money(solution: Solution, i: int) -> float:
@@ -372,13 +349,24 @@ def _close_bridges(crossings: tuple[Crossing, ...]) -> list[str]:
     ]
 
 
+#: What water that is not good does. Common practice, no source.
+_WATERS: Final = {
+    "hard": "it scales: ask the boiler's inspector or whoever treats its water",
+    "muddy": "strained, it still leaves mud in the boiler: plan a washout, and ask its inspector",
+    "alkaline": "it foams and lifts: have its treatment agreed with the boiler's inspector",
+}
+
+
 def _warnings(scenario: Scenario, stops: tuple[Stop, ...]) -> list[str]:
-    """Supplies the plan leans on that nobody confirmed lately; a late arrival."""
+    """Supplies the plan leans on that nobody confirmed lately, or not good; a late arrival."""
     warnings = []
     oldest = dt.timedelta(seconds=scenario.file.stale_after)
     for stop in stops:
         if stop.row is None or stop.kind != "supply":
             continue
+        quality = scenario.supplies[stop.row].quality
+        if quality != "good" and stop.water_taken + stop.cart_filled > 0:
+            warnings.append(f"{stop.name}: {quality} water; {_WATERS[quality]}")
         confirmed = scenario.supplies[stop.row].last_confirmed
         if confirmed is None:
             warnings.append(f"{stop.name}: never confirmed; ring before the day")

@@ -38,6 +38,7 @@ def check_tables(file: schema.ScenarioFile, tables: Tables) -> list[Problem]:
         *_of_supplies(file, _rows(tables, "supply.csv", schema.Supply), measured=measured),
         *_of_stores(file, _rows(tables, "stores.csv", schema.Store)),
         *_of_axles_with_carts(tables),
+        *_of_formula(file, tables),
         *_of_nights(file, tables),
         *_of_places(file, _rows(tables, "places.csv", schema.Place)),
     ]
@@ -162,6 +163,26 @@ def _of_axles_with_carts(tables: Tables) -> Iterator[Problem]:
                 "it needs the weight of each of several carts, and only their sum is planned",
                 "give one cart, or the limit of the whole train",
             )  # fmt: skip
+
+
+def _of_formula(file: schema.ScenarioFile, tables: Tables) -> Iterator[Problem]:
+    """Groups of axles are known by where axles stand, and by what stands on each."""
+    if file.bridge_formula == "no":
+        return
+    if file.engine is None or file.engine.axles is None:
+        yield Problem(
+            file="scenario.toml",
+            where="bridge_formula",
+            found="it needs the engine's axles, which are not known",
+            remedy="give [engine.axles]: wheelbase, tank_ahead, bunker_ahead; or write no",
+        )
+    if sum(s.kind == "cart" for s in _rows(tables, "stores.csv", schema.Store).values()) > 1:
+        yield Problem(
+            file="scenario.toml",
+            where="bridge_formula",
+            found="several carts, and it is not known which of them holds the water",
+            remedy="give one cart, or write no",
+        )
 
 
 def _of_nights(file: schema.ScenarioFile, tables: Tables) -> Iterator[Problem]:

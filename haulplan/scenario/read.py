@@ -69,6 +69,7 @@ class Scenario:
     route_file: Path | None
     grades_file: Path | None
     filled: Mapping[str, str]
+    demand_back: tuple[schema.DemandRow, ...] = ()
 
 
 def read_scenario(folder: Path | str) -> Scenario:
@@ -126,6 +127,7 @@ def read_scenario(folder: Path | str) -> Scenario:
             problems += check_tables(parsed, tables)
     if problems or parsed is None:
         raise InputError(problems)
+    measured = _typed(tables.get("demand.csv", {}), schema.DemandRow)
     return Scenario(
         folder=root,
         file=parsed,
@@ -135,7 +137,8 @@ def read_scenario(folder: Path | str) -> Scenario:
         level_crossings=_typed(tables.get("crossings.csv", {}), schema.LevelCrossing),
         stores=_typed(tables.get("stores.csv", {}), schema.Store),
         surfaces=_typed(tables.get("surfaces.csv", {}), schema.SurfaceRow),
-        demand=_typed(tables.get("demand.csv", {}), schema.DemandRow),
+        demand=tuple(row for row in measured if row.end > row.begin),
+        demand_back=tuple(row for row in measured if row.end < row.begin),
         route_file=None if parsed.route.file is None else root / parsed.route.file,
         filled=filled,
         grades_file=None if parsed.route.grades is None else root / parsed.route.grades,

@@ -148,6 +148,7 @@ class Place(_Located):
 
     halt: YesNo = "no"
     turning: YesNo = "no"
+    turning_time: Annotated[float, quantity("duration", "0 s", "3 h")] | None = None
     pull_in: YesNo = "no"
     night: YesNo = "no"
     night_price: Annotated[float, price(None)] = 0.0
@@ -228,7 +229,8 @@ class DemandRow(Model):
     """One row of demand.csv: measured use of a stretch.
 
     Water and coal with nothing aboard, and the extra use per mass of water and coal
-    aboard at the stretch's start.
+    aboard at the stretch's start. A row `to` a lesser distance than `from` is of the way
+    back.
     """
 
     begin: Along
@@ -242,6 +244,6 @@ class DemandRow(Model):
 
     @model_validator(mode="after")
     def _forward(self) -> Self:
-        if self.end <= self.begin:
-            raise ValueError("'to' is not beyond 'from'; swap or mend them")
+        if self.end == self.begin:
+            raise ValueError("'to' is where 'from' is; mend one of them")
         return self

@@ -370,6 +370,18 @@ class Nights(Model):
     fire: Literal["either", "banked", "dropped"] = "either"
 
 
+class Quality(Model):
+    """What water that is not good asks: most of a tankful taken at one stop, and straining.
+
+    `strain` is added to the set-up at a supply of muddy water.
+    """
+
+    most_hard: Annotated[float, quantity("share", "1 %", "100 %")] = 1.0
+    most_muddy: Annotated[float, quantity("share", "1 %", "100 %")] = 1.0
+    most_alkaline: Annotated[float, quantity("share", "1 %", "100 %")] = 1.0
+    strain: Annotated[float, quantity("duration", "0 s", "2 h")] | None = None
+
+
 class Coaling(Model):
     """Coal in sacks: what one person carries aboard."""
 
@@ -420,6 +432,7 @@ class ScenarioFile(Model):
     duties: Annotated[tuple[Duty, ...], Field(max_length=10)] = ()
     meals: Annotated[tuple[Meal, ...], Field(max_length=6)] = ()
     nights: Nights = Nights(most=0)
+    quality: Quality = Quality()
     coaling: Coaling | None = None
     risk: Risk | None = None
     sheet: Sheet = Sheet()
@@ -429,6 +442,7 @@ class ScenarioFile(Model):
     standing_water: Annotated[float, quantity("water rate", "0 L/h", "5000 L/h")] | None = None
     standing_coal: Annotated[float, quantity("coal rate", "0 kg/h", "1000 kg/h")] | None = None
     bridge_margin: Annotated[float, quantity("share", "0 %", "50 %")] = 0.0
+    bridge_formula: YesNo = "no"
     pessimism: Annotated[float, quantity("share", "1 %", "99 %")] | None = None
     stale_after: Annotated[float, quantity("duration", "1 day", "3650 day")] = 90 * _DAY
 

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulplan.demand import Demand, Use, build_demand
+from haulplan.demand.demand import no_way_back
 from haulplan.errors import InputError, Problem
 from haulplan.underway.task import Reading, Task, scaled
 
@@ -138,7 +139,7 @@ def _round(task: Task, day: Change) -> Task:
     return replace(
         task,
         route=replace(task.route, passings=passings),
-        demand=replace(task.demand, evaluate=evaluate),
+        demand=replace(task.demand, evaluate=evaluate, back=no_way_back),
     )
 
 

@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 from haulplan.demand import Demand, build_demand
 from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, Trace
-from haulplan.underway.task import Task, reverse
+from haulplan.route.turned import reverse
+from haulplan.underway.task import Task
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = [

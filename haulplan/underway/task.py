@@ -7,13 +7,15 @@ the replay see an ordinary scenario, road and demand.
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
-from haulplan.demand import Choice, Demand, Use, build_demand
+from haulplan.demand import Demand, Use, build_demand
+from haulplan.demand.demand import no_way_back
+from haulplan.demand.parts import cut
 from haulplan.errors import InputError, Problem
-from haulplan.route import Line, Route, build_route
+from haulplan.route import Route, build_route
+from haulplan.route.turned import stretch
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Levels, Place
 from haulplan.units import UNIT_SYSTEMS
@@ -25,10 +27,8 @@ __all__ = [
     "as_planned",
     "drive",
     "remainder",
-    "reverse",
     "scaled",
     "standing_at",
-    "stretch",
 ]
 
 Array = NDArray[np.float64]
@@ -234,7 +234,9 @@ def remainder(
     return Task(
         scenario=replace(task.scenario, file=left, supplies=supplies),
         route=stretch(task.route, sample, task.demand.segments),
-        demand=replace(_cut(task.demand, sample), leads=(_on_duty(task, reading), banked)),
+        demand=replace(
+            cut(task.demand, sample, task.demand.segments), leads=(_on_duty(task, reading), banked)
+        ),
     )
 
 
@@ -243,72 +245,6 @@ def _on_duty(task: Task, reading: Reading) -> float:
     file = task.scenario.file
     left = file.depart if file.depart_by is None else file.depart_by
     return task.demand.leads[0] + max(reading.clock - left, 0.0)
-
-
-def stretch(route: Route, first: int, last: int) -> Route:
-    """A part of a road, distances from its own start; drawn only as the whole is.
-
-    Parameters
-    ----------
-    route
-        The whole.
-    first, last
-        Samples at which the part begins and ends.
-
-    Returns
-    -------
-    route
-        With the passings on it.
-    """
-    begin, end = float(route.distance[first]), float(route.distance[last])
-    line = route.line
-    if line is not None:
-        line = replace(line, distance=line.distance - begin)
-    return replace(
-        route,
-        distance=route.distance[first : last + 1] - begin,
-        elevation=route.elevation[first : last + 1],
-        surface=route.surface[first:last],
-        speed_limit=route.speed_limit[first:last],
-        line=line,
-        passings=tuple(
-            replace(p, distance=max(p.distance - begin, 0.0))
-            for p in route.passings
-            if begin - _HERE <= p.distance <= end + _HERE
-        ),
-        graph=nx.MultiDiGraph(),
-        warnings=(),
-    )
-
-
-def _cut(demand: Demand, first: int) -> Demand:
-    """A demand from a sample on; what lies before is evaluated and thrown away."""
-
-    def evaluate(aboard: Array, gear: NDArray[np.int64]) -> Use:
-        before = np.full(first, aboard[0] if aboard.size else 0.0)
-        use = demand.evaluate(
-            np.concatenate([before, aboard]), np.concatenate([demand.gear[:first], gear])
-        )
-        return Use(duration=use.duration[first:], water=use.water[first:], coal=use.coal[first:])
-
-    return replace(
-        demand,
-        distance=demand.distance[first:] - demand.distance[first],
-        gear=demand.gear[first:],
-        choices=tuple(
-            Choice(first=max(c.first - first, 0), last=c.last - first, gears=c.gears)
-            for c in demand.choices
-            if c.last > first
-        ),
-        heaviest=demand.heaviest[first:],
-        evaluate=evaluate,
-        points=tuple(point[first:] for point in demand.points),
-        crests=tuple(
-            replace(crest, distance=crest.distance - float(demand.distance[first]))
-            for crest in demand.crests
-            if crest.distance > float(demand.distance[first])
-        ),
-    )
 
 
 def scaled(demand: Demand, *, water: float = 1.0, coal: float = 1.0) -> Demand:
@@ -336,36 +272,5 @@ def scaled(demand: Demand, *, water: float = 1.0, coal: float = 1.0) -> Demand:
         evaluate=evaluate,
         standing_water=demand.standing_water * water,
         standing_coal=demand.standing_coal * coal,
-    )
-
-
-def reverse(route: Route) -> Route:
-    """The road driven the other way.
-
-    Parameters
-    ----------
-    route
-        As it is planned.
-
-    Returns
-    -------
-    route
-        Climbs are descents; every passing keeps its row.
-    """
-    length, line = route.length, route.line
-    if line is not None:
-        line = Line(
-            latitude=line.latitude[::-1],
-            longitude=line.longitude[::-1],
-            distance=length - line.distance[::-1],
-        )
-    return replace(
-        route,
-        distance=length - route.distance[::-1],
-        elevation=route.elevation[::-1],
-        surface=route.surface[::-1],
-        speed_limit=route.speed_limit[::-1],
-        line=line,
-        passings=tuple(replace(p, distance=length - p.distance) for p in route.passings[::-1]),
-        graph=nx.MultiDiGraph(),
+        back=no_way_back,
     )

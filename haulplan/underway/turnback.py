@@ -7,7 +7,8 @@ import numpy as np
 
 from haulplan.demand import Demand, build_demand
 from haulplan.errors import NoPlanError
-from haulplan.underway.task import Reading, Task, drive, reverse, stretch
+from haulplan.route.turned import reverse, stretch
+from haulplan.underway.task import Reading, Task, drive
 
 __all__ = ["Return", "find_returns"]
 

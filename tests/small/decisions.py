@@ -204,6 +204,16 @@ def has_reason(decision: Decision, j: int) -> bool:
     )
 
 
+def set_up_of(problem: Problem, tap: Tap) -> float:
+    """Minutes before anything flows: muddy water is strained."""
+    return tap.set_up + problem.strain * (tap.quality == "muddy")
+
+
+def turning_at(tap: Tap) -> float:
+    """Minutes of turning at every stop: in a yard off the road only."""
+    return tap.turning if any(tap.access) else 0.0
+
+
 def weights(problem: Problem) -> tuple[float, float, float]:
     """What a minute, a unit of money and a stop count."""
     if "first" in problem.aim:
@@ -224,7 +234,7 @@ def lowest_cost(road: Road, decision: Decision) -> float:
     for j in decision.made:
         what = road.facility[j]
         if isinstance(what, Tap):
-            minutes += what.set_up + what.access[0] + what.turning
+            minutes += set_up_of(problem, what) + what.access[0] + turning_at(what)
             cost += what.call_out
         elif isinstance(what, Halt):
             if problem.truck is not None and j in decision.truck:

@@ -27,7 +27,7 @@ from small.problems import (
     Wagon,
 )
 
-__all__ = ["KINDS", "draw_locked", "draw_problem"]
+__all__ = ["KINDS", "PLAIN", "draw_locked", "draw_problem", "draw_turning"]
 
 #: Radius of the equator (WGS 84), along which a road passed twice is drawn. [m]
 RADIUS = 6378137.0
@@ -46,10 +46,17 @@ _CYCLE = (
 )  # fmt: skip
 
 
+#: From this number on, problems have water that is not good.
+PLAIN = 320
+_BESIDE_QUALITY = {"access", "in turn", "solids", "cart", "call", "truck", "crew", "two passes"}
+
+
 def draw_problem(seed: int) -> Problem:
     """A random problem with one to three of the kinds; about one in six has no plan."""
     draw = random.Random(seed)
     kinds = {_CYCLE[seed % len(_CYCLE)], *draw.sample(KINDS, draw.choice([0, 1, 1, 2]))}
+    if seed >= PLAIN:
+        kinds = {"quality", *draw.sample(sorted(set(KINDS) & _BESIDE_QUALITY), draw.choice([0, 1]))}
     if kinds & {"axle", "tandem"} and draw.random() < 0.3:
         kinds.add("cart")
     if "two passes" in kinds:  # drawn by longitudes: the rest is put on a plain road
@@ -57,7 +64,7 @@ def draw_problem(seed: int) -> Problem:
     if "boiler" in kinds:  # its water is told apart from the tank's on the road only
         kinds -= {"night", "access", "solids", "cart", "drain", "two passes"}
     problem = _base(draw, kinds)
-    for kind in KINDS:
+    for kind in (*KINDS, "quality"):
         if kind in kinds:
             problem = _DRAWERS[kind](problem, draw)
     return problem
@@ -84,6 +91,33 @@ def draw_locked(seed: int) -> Problem:
         reserve=reserve, last_resort=(draw.uniform(0, 0.5) * reserve[0], 0.3 * reserve[1]),
         bunker=1.5 * problem.bunker, start=(problem.start[0], problem.start[1] * 1.2),
         finish=(max(problem.finish[0], reserve[0]), max(problem.finish[1], reserve[1])),
+    )  # fmt: skip
+
+
+def draw_turning(seed: int) -> Problem:
+    """A random problem with a way back, and taps at which the train may be turned."""
+    draw = random.Random(20_000 + seed)
+    problem = draw_locked(1000 + seed)
+    taps = tuple(
+        dataclasses.replace(
+            tap, round=draw.random() < 0.7, opens=0.0, closes=DAY,
+            turning=draw.choice([0.0, 0.0, draw.uniform(2, 12)]),
+            water=draw.choice([tap.water, UNLIMITED]), set_up=draw.uniform(1, 6),
+        )
+        for tap in problem.taps
+    )  # fmt: skip
+    back = tuple(
+        dataclasses.replace(
+            first, minutes=first.minutes * draw.uniform(0.8, 1.1),
+            water=first.water * draw.uniform(0.3, 0.9), coal=first.coal * draw.uniform(0.3, 0.9),
+        )
+        for (first,) in problem.stretches
+    )  # fmt: skip
+    bunker = 2.0 * problem.bunker
+    return dataclasses.replace(
+        problem, taps=taps, back=back, crew=None if problem.crew is None else 1.5 * problem.crew,
+        bunker=bunker, start=(problem.start[0], draw.uniform(0.6, 1.0) * bunker),
+        last_resort=(0.0, 0.0),
     )  # fmt: skip
 
 
@@ -259,6 +293,22 @@ def _solids(problem: Problem, draw: random.Random) -> Problem:
         if t.water is not None and draw.random() < 0.7 else t for t in problem.taps
     )  # fmt: skip
     return dataclasses.replace(problem, taps=taps)
+
+
+def _quality(problem: Problem, draw: random.Random) -> Problem:
+    """Water that is not good at most taps, of some of it no more than a share of the tank."""
+    words = ("good", "hard", "muddy", "muddy", "alkaline")
+    taps = tuple(
+        t if t.water is None else dataclasses.replace(t, quality=draw.choice(words))
+        for t in problem.taps
+    )
+    shares = tuple(
+        (word, float(draw.randint(20, 70)) / 100)
+        for word in words[1:3] + words[4:]
+        if draw.random() < 0.6
+    )
+    strain = float(draw.randint(2, 15))
+    return _timed(dataclasses.replace(problem, taps=taps, shares=shares, strain=strain), draw)
 
 
 def _standing(problem: Problem, draw: random.Random) -> Problem:
@@ -505,5 +555,5 @@ _DRAWERS: Mapping[str, Callable[[Problem, random.Random], Problem]] = {
     "standing": _standing, "duty by hours": _duty_hours, "duty by miles": _duty_miles,
     "meal": _meal, "crew": _crew, "night": _night, "call": _call, "cart": _cart,
     "truck": _truck, "axle": _axle, "tandem": _tandem, "uncouple": _uncouple, "drain": _drain,
-    "two passes": _two_passes, "boiler": _boiler,
+    "two passes": _two_passes, "boiler": _boiler, "quality": _quality,
 }  # fmt: skip

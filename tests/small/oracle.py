@@ -8,7 +8,16 @@ solved over every cut of the road. Nothing here knows of legs, compression or ha
 import math
 from dataclasses import dataclass
 
-from small.decisions import Decision, Road, decisions, has_reason, lowest_cost, weights
+from small.decisions import (
+    Decision,
+    Road,
+    decisions,
+    has_reason,
+    lowest_cost,
+    set_up_of,
+    turning_at,
+    weights,
+)
 from small.problems import DAY, DEPART, UNLIMITED, Bridge, Glass, Halt, Problem, Tap
 from small.programme import Programme
 
@@ -17,6 +26,9 @@ __all__ = ["Builder", "brute_force", "solve"]
 #: Dissolved solids the boiler's water may hold: 3,000 ppm, middle of the published
 #: 2,000-3,500 ppm for shell and locomotive boilers. [ppm]
 BOILER_SOLIDS = 3000.0
+#: Dissolved solids of water of which only the word is known; assumptions, as stated in the
+#: program's defaults. [ppm]
+WORDS = {"good": 0.0, "hard": 350.0, "muddy": 400.0, "alkaline": 1000.0}
 #: Feed water at 60 °F: 8.337 lb per US gallon (IAPWS-IF97). [kg/m³]
 WATER = 999.0
 #: Neighbouring axles nearer than this are a tandem: 96 in, as in 23 CFR 658.5. [m]
@@ -208,7 +220,7 @@ class Builder:
         what = self.road.facility.get(j)
         if j not in self.decision.made or not isinstance(what, Tap):
             return 0.0, 0.0, 0.0
-        return what.access[0] + what.turning, what.access[1], what.access[2]
+        return what.access[0] + turning_at(what), what.access[1], what.access[2]
 
     # -- stops --
 
@@ -255,7 +267,7 @@ class Builder:
         if isinstance(what, Tap):
             water, coal, offer = what.water, what.coal, (what.water_price, what.coal_price)
             rates, call_out, set_up = (
-                (what.water_rate, what.coal_rate), what.call_out, what.set_up,
+                (what.water_rate, what.coal_rate), what.call_out, set_up_of(problem, what),
             )  # fmt: skip
             serving = what.serving or serving
         elif j in self.decision.truck and problem.truck is not None:
@@ -276,6 +288,10 @@ class Builder:
                 most = min(water, problem.cart.capacity)
                 here.filled = lp.column(0.0, most, self.money * offer[0])
                 worth.append((here.filled, 1.0 / min(WORTH * problem.cart.capacity, water)))
+            if isinstance(what, Tap):
+                share = dict(problem.shares).get(what.quality, 1.0)
+                both = [(here.water, 1.0), (here.filled, 1.0)]
+                lp.row(both, -math.inf, math.inf if share == 1.0 else share * problem.tank)
         if coal:
             here.coal = lp.column(0.0, min(coal, problem.bunker), self.money * offer[1])
             worth.append((here.coal, 1.0 / min(WORTH * problem.bunker, coal)))
@@ -287,7 +303,9 @@ class Builder:
         """Levels and room at a stop."""
         problem, lp, here = self.problem, self.lp, self.columns[j]
         _, access_water, access_coal = self._access(j)
-        blown = what.solids / BOILER_SOLIDS if isinstance(what, Tap) else 0.0
+        blown = 0.0
+        if isinstance(what, Tap):
+            blown = (what.solids or WORDS[what.quality]) / BOILER_SOLIDS
         night_water, night_coal = 0.0, 0.0
         if j in self.slept and problem.nights is not None:
             night_water, night_coal = getattr(problem.nights, self.slept[j])

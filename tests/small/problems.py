@@ -65,6 +65,8 @@ class Tap:
     turning: float = 0.0
     serving: str | None = None
     solids: float = 0.0
+    quality: str = "good"
+    round: bool = False
     dry_only: bool = False
     night: bool = False
     night_price: float = 0.0
@@ -194,6 +196,9 @@ class Problem:
     lead_banked: float = 0.0
     serving: str = "together"
     wet: bool = False
+    shares: tuple[tuple[str, float], ...] = ()
+    strain: float = 0.0
+    back: tuple[Stretch, ...] = ()
     duties: tuple[Duty, ...] = ()
     meals: tuple[Meal, ...] = ()
     nights: Nights | None = None
@@ -298,6 +303,11 @@ FEATURES: Mapping[str, tuple[_Test, _Change]] = {
         lambda p: dataclasses.replace(_taps(p, serving=None), serving="together"),
     ),
     "solids": (lambda p: any(t.solids for t in p.taps), lambda p: _taps(p, solids=0.0)),
+    "quality": (
+        lambda p: any(t.quality != "good" for t in p.taps),
+        lambda p: _taps(p, quality="good"),
+    ),
+    "most taken": (lambda p: bool(p.shares), lambda p: dataclasses.replace(p, shares=())),
     "standing": (
         lambda p: p.wet and any(t.dry_only for t in p.taps),
         lambda p: _taps(p, dry_only=False),

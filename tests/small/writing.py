@@ -56,6 +56,8 @@ def _toml(problem: Problem) -> list[str]:
         lines += ["[route]", 'file = "route.gpx"']
     if problem.heights:
         lines += ["[route]", 'file = "route.csv"']
+    lines += ["[quality]", f'strain = "{problem.strain!r} min"']
+    lines += [f'most_{word} = "{100 * share!r} %"' for word, share in problem.shares]
     if problem.wet:
         lines += ["[conditions]", 'weather = "wet"']
     return [*lines, *_toml_of_the_day(problem), *_toml_of_the_train(problem)]
@@ -156,6 +158,11 @@ def _write_demand(problem: Problem, folder: Path) -> None:
         for options in problem.stretches
         for number, s in enumerate(options)
     ]
+    rows += [
+        f"{s.end!r},{s.begin!r},g0,{s.minutes!r},{s.water!r},{s.coal!r},"
+        f"{s.water_slope!r},{s.coal_slope!r}"
+        for s in problem.back
+    ]
     (folder / "demand.csv").write_text("\n".join([header, *rows]) + "\n")
 
 
@@ -168,7 +175,7 @@ def _supply_table(problem: Problem) -> str:
         "name,kind,at [m],latitude,longitude,water_available,water_rate [kg/min],water_price,"
         "coal_available,coal_rate [kg/min],coal_price,call_out,set_up [min],opens,closes,"
         "access_time [min],access_water [kg],access_coal [kg],turning_time [min],serving,"
-        "solids [ppm],standing,night,night_price"
+        "solids [ppm],quality,turning,standing,night,night_price"
     )
     rows = []
     for number, tap in enumerate(problem.taps):
@@ -185,7 +192,9 @@ def _supply_table(problem: Problem) -> str:
             )  # fmt: skip
         cells += [f"{tap.call_out!r} USD", repr(tap.set_up), _clock(tap.opens), _clock(tap.closes)]
         cells += [*(repr(figure) for figure in tap.access), repr(tap.turning), tap.serving or ""]
-        cells += [repr(tap.solids) if tap.solids else "", "dry only" if tap.dry_only else "hard"]
+        cells += [repr(tap.solids) if tap.solids else "", tap.quality]
+        cells += ["yes" if tap.round else "no"]
+        cells += ["dry only" if tap.dry_only else "hard"]
         cells += ["yes" if tap.night else "no", f"{tap.night_price!r} USD"]
         rows.append(cells)
     return _table(header, rows)
