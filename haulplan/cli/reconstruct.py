@@ -44,11 +44,11 @@ def reconstruct(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Ask of a recorded trip what it implies, whether it can be true, how it was run.
+    """Ask what a recorded trip implies, and how it was run.
 
-    RECORD is a TOML file that keeps the source's own words: which ton, gallon or day is
-    meant stays open, and every reading is weighed. Oddities are named; a clean record has
-    none.
+    Says whether the record can be true. RECORD is a TOML file that keeps the source's own
+    words: which ton, gallon or day is meant stays open, and every reading is weighed.
+    Oddities are named; a clean record has none.
 
     \b
     Example:

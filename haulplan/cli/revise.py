@@ -46,7 +46,7 @@ def revise(
     debug: bool,
     **words: Any,  # noqa: ANN401  click checks them
 ) -> None:
-    """The best for what is left of a run, from where you are and what the dip says.
+    """The best for the rest of a run, from here and this dip.
 
     Says whether to go on or turn back to known water, the last point where turning back
     still works, the stops from here, and what is different from the plan. Exit code 1:

@@ -53,7 +53,7 @@ def stations(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Place water stations for a procession, and play the day to prove it.
+    """Place water stations for a procession, and play the day.
 
     SCENARIO holds event.toml, fleet.csv or mix.csv, sites.csv, and where wanted
     hard_standing.csv, bridges.csv and trucks.csv. Exit codes as for plan.

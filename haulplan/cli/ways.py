@@ -61,11 +61,11 @@ def ways(  # noqa: PLR0913, PLR0917  click hands over each option
     units: str | None,
     debug: bool,
 ) -> None:
-    """Choose the way together with its stops, and show other ways beside it.
+    """Choose the way together with its stops.
 
-    The scenario names its roads as route.network: a folder with nodes.csv and roads.csv, a
-    GeoJSON file, or an OpenStreetMap extract with heights in route.heights. Roads the engine
-    may not use are left out; bans.csv says why.
+    Other ways are shown beside it. The scenario names its roads as route.network: a folder
+    with nodes.csv and roads.csv, a GeoJSON file, or an OpenStreetMap extract with heights
+    in route.heights. Roads the engine may not use are left out; bans.csv says why.
 
     \b
     Example:
