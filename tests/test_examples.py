@@ -153,9 +153,9 @@ def test_a_slip_in_a_folder_is_answered(
     ("file", "old", "new", "told"),
     [
         (
-            "scenario.toml", '"320 US gal"', '"320 US gall"',
-            "one of: US gal, imp gal, l, litre, liter, m3, m³, ft3, kg, g, t, tonne, lb, short ton, "
-            "long ton, short cwt, long cwt; did you mean 'US gal'?",
+            "scenario.toml", 'tank = "320 US gal"', 'tank = "320 US gall"',
+            "one of: US gal, imp gal, l, litre, liter, m3, m³, ft3, kg, g, t, tonne, lb, "
+            "short ton, long ton, short cwt, long cwt; did you mean 'US gal'?",
         ),
         (
             "scenario.toml", 'units = "us"', 'units = "mertic"',
