@@ -27,7 +27,7 @@ COMMANDS: Final[Mapping[str, Sequence[str]]] = {
     "Before the run": ("check", "plan", "demand", "ways", "changes", "drill", "phone"),
     "On the road, and after": ("revise", "learn"),
     "Past trips and parades": ("reconstruct", "stations"),
-    "About haulplan": ("evidence",),
+    "About haulplan": ("guide", "demos", "evidence"),
 }
 
 
