@@ -83,8 +83,13 @@ def results() -> str:
 
 
 def keys_block() -> str:
-    """The reference of every key and column."""
-    return f"<!-- keys: made by tests/refresh.py -->\n{reference()}<!-- end keys -->"
+    """The reference of every key and column of a scenario."""
+    return f"<!-- keys: made by tests/refresh.py -->\n{reference('scenario')}<!-- end keys -->"
+
+
+def event_block() -> str:
+    """The same of an event."""
+    return f"<!-- event: made by tests/refresh.py -->\n{reference('event')}<!-- end event -->"
 
 
 def cautions_block() -> str:
@@ -128,6 +133,7 @@ def _equation(module: str, word: str, formula: object) -> list[str]:
 #: Blocks of the guides, by file.
 GUIDE_BLOCKS = {
     "scenario.md": (keys_block,),
+    "event.md": (event_block,),
     "cautions.md": (cautions_block,),
     "method.md": (programme_block, equations_block),
 }

@@ -1,5 +1,6 @@
 """What a newcomer types first: the examples of the help texts, and slips of the pen."""
 
+import re
 import shlex
 import shutil
 from collections.abc import Callable
@@ -50,13 +51,19 @@ def test_the_list_of_commands_cuts_no_sentence_off(ask: Ask) -> None:
         assert max(map(len, out.splitlines())) <= 80
 
 
+@pytest.mark.parametrize("name", [*cli.commands])
+def test_help_says_what_to_write_in_the_words_of_the_trade(name: str, ask: Ask) -> None:
+    _, out, _ = ask(f"haulplan {name} --help")
+    assert not re.search(r"\b(TEXT|PATH|FLOAT|INTEGER|RANGE)\b", out)
+
+
 @pytest.mark.parametrize(("name", "line"), EXAMPLES, ids=[line for _, line in EXAMPLES])
 def test_an_example_of_help_is_understood(name: str, line: str) -> None:
     program, first, *words = shlex.split(line)
     assert (program, first) == ("haulplan", name)
     parent = click.Context(cli, **cli.context_settings)
     context = cli.commands[name].make_context(name, words, parent=parent)
-    for key in ("scenario", "record"):
+    for key in ("scenario", "event", "record"):
         if key in context.params:
             assert (TOP / str(context.params[key])).exists()
 

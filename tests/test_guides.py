@@ -12,7 +12,7 @@ from typing import Annotated, Any
 import click
 import pytest
 import refresh
-from pydantic import BaseModel, TypeAdapter
+from pydantic import TypeAdapter
 from rich.console import Console
 
 from haulplan.cli import cli, main
@@ -26,11 +26,7 @@ from haulplan.scenario.wording import COLUMN_NAMES
 TOP = Path(__file__).resolve().parent.parent
 KEYS = [key for section in sections() for key in section.keys]
 FIELDS = {column: name for name, column in COLUMN_NAMES.items()}
-MODELS: dict[str, type[BaseModel]] = {
-    "supply.csv": schema.Supply, "bridges.csv": schema.Bridge, "places.csv": schema.Place,
-    "crossings.csv": schema.LevelCrossing, "stores.csv": schema.Store,
-    "surfaces.csv": schema.SurfaceRow, "route.csv": schema.RoadRow, "demand.csv": schema.DemandRow,
-}  # fmt: skip
+MODEL = {section.name: section.model for section in sections()}
 #: Half a minute or more each; tests of their own run them.
 SLOW = {"drill", "stations"}
 
@@ -72,8 +68,13 @@ def test_a_block_of_a_guide_is_the_present_one(file: str, block: Callable[[], st
 
 
 def test_every_key_of_the_schema_has_a_meaning_and_no_other_has_one() -> None:
-    path = TOP / "haulplan" / "scenario" / "meanings.toml"
-    given = tomllib.loads(path.read_text(encoding="utf-8"))
+    given = {
+        name: keys
+        for package in ("scenario", "stations")
+        for name, keys in tomllib.loads(
+            (TOP / "haulplan" / package / "meanings.toml").read_text(encoding="utf-8")
+        ).items()
+    }
     told = {(section, key) for section, keys in given.items() for key in keys}
     assert told == {(key.section, key.name) for key in KEYS}
     for key in KEYS:
@@ -82,28 +83,24 @@ def test_every_key_of_the_schema_has_a_meaning_and_no_other_has_one() -> None:
 
 
 def test_the_reference_holds_every_table_that_is_read() -> None:
-    from haulplan.scenario.read import _TABLES
+    from haulplan.scenario.read import _TABLES as SCENARIO
+    from haulplan.stations.read import _TABLES as EVENT
 
-    assert set(_TABLES) | {"route.csv"} == set(MODELS)
-    assert {key.section for key in KEYS if key.section.endswith(".csv")} == set(MODELS)
-
-
-def model_of(section: str) -> type[BaseModel]:
-    """The model of a table or of a section of scenario.toml."""
-    if section in MODELS:
-        return MODELS[section]
-    model: type[BaseModel] = schema.ScenarioFile
-    for part in [] if section == "scenario.toml" else section.split("."):
-        held = str(model.model_fields[part].annotation)
-        model = getattr(schema, re.findall(r"\.([A-Z]\w+)", held)[-1])
-    return model
+    tables = {name: model for name, model in MODEL.items() if name.endswith(".csv")}
+    for name, model in {**SCENARIO, "route.csv": schema.RoadRow}.items():
+        assert tables.pop(name) is model
+    for name, model in EVENT.items():
+        assert tables.pop(f"event/{name}" if f"event/{name}" in MODEL else name) is model
+    assert not tables
 
 
 @pytest.mark.parametrize("key", KEYS, ids=lambda key: f"{key.section}.{key.name}")
 def test_an_example_of_the_reference_is_taken(key: Key) -> None:
-    field = model_of(key.section).model_fields[FIELDS.get(key.name, key.name)]
+    field = MODEL[key.section].model_fields[FIELDS.get(key.name, key.name)]
     kind: Any = Annotated[field.annotation, *field.metadata] if field.metadata else field.annotation
-    TypeAdapter(kind).validate_python(example_value(key), context={"currency": "USD"})
+    TypeAdapter(kind).validate_python(
+        example_value(key), context={"currency": "GBP" if "GBP" in key.example else "USD"}
+    )
 
 
 def test_every_source_of_a_formula_is_in_the_method() -> None:
@@ -219,13 +216,15 @@ def test_a_guide_is_set_within_80_columns_on_a_terminal(
     ("word", "names"),
     [
         ("stores.tank", ["stores.tank"]),
-        ("tank", ["stores.tank"]),
+        ("tank", ["stores.tank", "fleet.tank"]),
         ("[stores]", ["stores.tank", "stores.bunker"]),
         ("stores.csv.loads", ["stores.loads"]),
         ("supply.lift", ["supply.lift"]),
         ("supply.csv.lift", ["supply.lift"]),
         ("surfaces.csv", ["surfaces.from", "surfaces.to", "surfaces.surface",
                           "surfaces.speed_limit"]),
+        ("chances.runs", ["chances.runs"]),
+        ("event/bridges.csv.width", ["event/bridges.width"]),
         ("tyre", ["engine.tyre", "train.wagons.tyre"]),
         ("zebra", []),
     ],

@@ -21,6 +21,7 @@ __all__ = ["demand"]
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write stretches.csv, hills.csv and demand.svg into.",
 )

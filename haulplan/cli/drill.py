@@ -13,6 +13,7 @@ __all__ = ["drill"]
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write drills.csv and drills.html (to print) into.",
 )

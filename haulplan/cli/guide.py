@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 __all__ = ["guide"]
 
+_PLACES = {"event/bridges.csv": "bridges.csv of an event"}
+
 
 @click.command()
 @click.argument("name", required=False)
@@ -53,7 +55,10 @@ def guide(name: str | None, debug: bool) -> None:
 def _told(key: "Key") -> str:
     """What is known of a key, line by line."""
     place = "column of" if key.section.endswith(".csv") else "in"
-    section = key.section if "." in key.section[-5:] else f"[{key.section}] of scenario.toml"
+    section = _PLACES.get(key.section, key.section)
+    if not section.endswith((".csv", ".toml", "event")):
+        of_event = section.partition(".")[0] in {"procession", "service", "chances", "anywhere"}
+        section = f"[{section}] of {'event' if of_event else 'scenario'}.toml"
     default = {"-": "nothing stands for it", "needed": "refused: it is needed"}.get(
         key.default, key.default
     )

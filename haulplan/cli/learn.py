@@ -21,7 +21,7 @@ __all__ = ["learn"]
 @click.argument("logs", nargs=-1, type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--write", is_flag=True, help="Put the factors into the scenario's [engine].")
 @click.option(
-    "--template", type=click.Path(path_type=Path, dir_okay=False),
+    "--template", metavar="FILE", type=click.Path(path_type=Path, dir_okay=False),
     help="Write an empty log for this plan, a CSV, and print it; no logs are read.",
 )  # fmt: skip
 @units_option

@@ -12,7 +12,7 @@ __all__ = ["phone"]
 @click.command()
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option(
-    "--out", required=True, type=click.Path(path_type=Path),
+    "--out", metavar="FOLDER", required=True, type=click.Path(path_type=Path),
     help="Folder to write phone.html into.",
 )  # fmt: skip
 @click.option("--force", is_flag=True, help="Replace an earlier page in that folder.")

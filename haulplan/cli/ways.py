@@ -21,6 +21,7 @@ __all__ = ["ways"]
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write the chosen way into: an ordinary scenario with its plan, ways.csv, "
     "ways.html, turns.csv and bans.csv.",
@@ -31,7 +32,7 @@ __all__ = ["ways"]
 )
 @click.option("--via", multiple=True, metavar="PLACE", help="A place to be passed; in order.")
 @click.option(
-    "--count", type=click.IntRange(1, 5), default=3, show_default=True,
+    "--count", metavar="NUMBER", type=click.IntRange(1, 5), default=3, show_default=True,
     help="Most ways to show side by side.",
 )  # fmt: skip
 @click.option("--back", is_flag=True, help="The way back: from the finish to the start.")
@@ -41,7 +42,7 @@ __all__ = ["ways"]
     help="What to be best at; the scenario's own where not given.",
 )
 @click.option(
-    "--time-limit", type=click.FloatRange(min=0.1),
+    "--time-limit", metavar="SECONDS", type=click.FloatRange(min=0.1),
     help="Most seconds for the search; the gap is then stated.",
 )  # fmt: skip
 @pessimism_option

@@ -19,6 +19,7 @@ GUIDES: Final[Mapping[str, str]] = {
     "roads": "choosing the way over a network of roads",
     "reading": "every column and mark of a plan and its sheets",
     "scenario": "every key and column of a scenario",
+    "event": "every key and column of a parade's folder",
     "method": "the equations with their sources, the programme, the proof",
     "python": "the same from Python, step by step",
     "cautions": "what is not for haulplan to decide",

@@ -16,6 +16,7 @@ from haulplan.scenario import schema
 from haulplan.scenario.classes import class_figures, fuel_figures
 from haulplan.scenario.fields import Reading
 from haulplan.scenario.wording import COLUMN_NAMES
+from haulplan.stations import schema as event
 
 __all__ = ["Key", "Section", "example_value", "find_keys", "reference", "sections"]
 
@@ -29,6 +30,15 @@ _TABLES: Final[Mapping[str, type[BaseModel]]] = {
     "surfaces.csv": schema.SurfaceRow,
     "route.csv": schema.RoadRow,
     "demand.csv": schema.DemandRow,
+}
+#: The same of an event; `bridges.csv` is another table there.
+_EVENT_TABLES: Final[Mapping[str, type[BaseModel]]] = {
+    "fleet.csv": event.FleetRow,
+    "mix.csv": event.MixRow,
+    "sites.csv": event.SiteRow,
+    "hard_standing.csv": event.StandingRow,
+    "event/bridges.csv": event.SpanRow,
+    "trucks.csv": event.TruckRow,
 }
 _SI: Final[Mapping[str, str]] = {"length": "m", "mass": "kg", "water": "kg", "coal": "kg"}
 _DAY: Final = 86400.0
@@ -52,8 +62,8 @@ class Key:
     @property
     def full_name(self) -> str:
         """The name by which it is looked up, such as "stores.tank" or "supply.lift"."""
-        section = self.section.removesuffix(".csv")
-        return self.name if section == "scenario.toml" else f"{section}.{self.name}"
+        section = self.section.removesuffix(".csv").removesuffix(".toml")
+        return self.name if section == "scenario" else f"{section}.{self.name}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,12 +74,16 @@ class Section:
     heading: str
     says: str
     keys: tuple[Key, ...]
+    model: type[BaseModel]
 
 
 @cache
 def _meanings() -> Mapping[str, Mapping[str, Sequence[str]]]:
-    text = (files("haulplan.scenario") / "meanings.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    texts = [
+        (files(package) / "meanings.toml").read_text(encoding="utf-8")
+        for package in ("haulplan.scenario", "haulplan.stations")
+    ]
+    return {name: keys for text in texts for name, keys in tomllib.loads(text).items()}
 
 
 def _parts(annotation: Any) -> tuple[Any, tuple[Any, ...]]:  # noqa: ANN401  any annotation
@@ -103,6 +117,8 @@ def _takes(annotation: Any, noted: Sequence[Any]) -> str:  # noqa: ANN401
         return f"list of: {_takes(get_args(inner)[0], ())}"
     if get_origin(inner) is Literal:
         return ", ".join(f"`{choice}`" for choice in get_args(inner))
+    if inner is bool:
+        return "`true`, `false`"
     if inner is str:
         pattern = next((p for n in noted if (p := getattr(n, "pattern", None))), None)
         return "text" if pattern is None else "three capital letters"
@@ -121,34 +137,46 @@ def _default(section: str, name: str, field: FieldInfo) -> str:
     value, noted = field.default, (*field.metadata, *_parts(field.annotation)[1])
     if value is None or value == ():
         return "-"
-    kind = next((note.kind for note in noted if isinstance(note, Reading)), "")
-    return _shown(kind, value)
+    reading = next((note for note in noted if isinstance(note, Reading)), None)
+    return _word(value) if reading is None else _figure(reading, value)
 
 
-def _shown(kind: str, value: Any) -> str:  # noqa: ANN401
-    if isinstance(value, str):
-        return f"`{value}`"
-    if kind == "clock":
+def _word(value: Any) -> str:  # noqa: ANN401
+    if isinstance(value, tuple):
+        return ", ".join(map(str, value))
+    shown = str(value).lower() if isinstance(value, bool) else str(value)
+    return f"`{shown}`" if isinstance(value, (str, bool)) else shown
+
+
+def _figure(reading: Reading, value: float) -> str:
+    """A default of the schema, in SI, as a person would write it."""
+    if reading.kind == "clock":
         return f"{int(value // 3600):02}:{int(value % 3600 // 60):02}"
-    if isinstance(value, float) and math.isinf(value):
-        return "`full`"
-    if value == 0 or kind == "":
-        return f"{value:g}"
-    if kind == "duration":
-        day = value % _DAY == 0
-        return f"{value / _DAY:g} day" if day else f"{value / 60:g} min"
-    return f"{value * 100:g} %" if kind == "share" else f"{value:g} {_SI[kind]}"
+    if math.isinf(value):
+        return reading.takes.partition(", or ")[2]
+    if value == 0:
+        return "0"
+    if reading.kind == "duration":
+        size, unit = next(
+            one for one in ((_DAY, "day"), (60.0, "min"), (1.0, "s")) if value % one[0] == 0
+        )
+        return f"{value / size:g} {unit}"
+    if reading.kind == "share":
+        return f"{value * 100:g} %"
+    return f"{value:g} {_SI[reading.kind]}"
 
 
 def _section(name: str, heading: str, model: type[BaseModel]) -> Iterator[Section]:
     said = _meanings().get(name, {})
     keys: list[Key] = []
     inner: list[tuple[str, str, type[BaseModel]]] = []
-    top = name == "scenario.toml"
+    top = name.endswith(".toml")
     for field_name, field in model.model_fields.items():
         column = COLUMN_NAMES.get(field_name, field_name)
         held, several = _held(field.annotation)
         if held is not None:
+            if name == "event.toml" and held.__module__ != event.__name__:
+                continue  # the scenario's own section
             path = column if top else f"{name}.{column}"
             inner.append((path, f"[[{path}]]" if several else f"[{path}]", held))
             continue
@@ -164,25 +192,25 @@ def _section(name: str, heading: str, model: type[BaseModel]) -> Iterator[Sectio
             )
         )
     if keys:
-        told = " ".join((model.__doc__ or "").split()).removeprefix("scenario.toml. ")
-        yield Section(name=name, heading=heading, says=told, keys=tuple(keys))
+        told = " ".join((model.__doc__ or "").split()).removeprefix(f"{name}.").strip()
+        yield Section(name=name, heading=heading, says=told, keys=tuple(keys), model=model)
     for path, shown, held in inner:
         yield from _section(path, shown, held)
 
 
 @cache
 def sections() -> tuple[Section, ...]:
-    """Every section of scenario.toml and every table, with its keys.
+    """Every section and table of a scenario and of an event, with its keys.
 
     Returns
     -------
     sections
-        In the order of the schema, the tables after scenario.toml.
+        In the order of the schemas, the tables after scenario.toml and event.toml.
 
     Raises
     ------
     KeyError
-        If a key of the schema has no line in meanings.toml.
+        If a key of a schema has no line in meanings.toml.
 
     Examples
     --------
@@ -192,6 +220,9 @@ def sections() -> tuple[Section, ...]:
     found = [*_section("scenario.toml", "scenario.toml", schema.ScenarioFile)]
     for name, model in _TABLES.items():
         found += _section(name, name, model)
+    found += _section("event.toml", "event.toml", event.EventFile)
+    for name, model in _EVENT_TABLES.items():
+        found += _section(name, name.removeprefix("event/"), model)
     return tuple(found)
 
 
@@ -211,8 +242,8 @@ def find_keys(name: str) -> tuple[Key, ...]:
 
     Examples
     --------
-    >>> [key.full_name for key in find_keys("tank")]
-    ['stores.tank']
+    >>> [key.full_name for key in find_keys("bunker")]
+    ['stores.bunker']
     >>> [key.name for key in find_keys("lighting_up")]
     ['cold', 'banked']
     """
@@ -235,8 +266,13 @@ def find_keys(name: str) -> tuple[Key, ...]:
     return ()
 
 
-def reference() -> str:
+def reference(of: Literal["scenario", "event"]) -> str:
     """The reference of all keys, in Markdown.
+
+    Parameters
+    ----------
+    of
+        Which folder.
 
     Returns
     -------
@@ -244,7 +280,8 @@ def reference() -> str:
         A table for each section.
     """
     blocks = []
-    for section in sections():
+    begin = next(n for n, section in enumerate(sections()) if section.name == "event.toml")
+    for section in sections()[begin:] if of == "event" else sections()[:begin]:
         rows = [
             f"| `{key.name}` | {_cell(key.takes)} | `{_cell(key.example)}` | {_cell(key.default)} "
             f"| {_cell(key.says)} |"
@@ -253,7 +290,8 @@ def reference() -> str:
         head = "| key | takes | for example | if left out | says |\n|---|---|---|---|---|"
         if section.name.endswith(".csv"):
             head = head.replace("| key |", "| column |")
-        blocks.append(f"## {section.heading}\n\n{section.says}\n\n{head}\n" + "\n".join(rows))
+        says = f"{section.says}\n\n" if section.says else ""
+        blocks.append(f"## {section.heading}\n\n{says}{head}\n" + "\n".join(rows))
     return "\n\n".join(blocks) + "\n"
 
 
