@@ -1,6 +1,7 @@
 """Guides that come with the package: read with no network, kept true by tests."""
 
 import re
+import secrets
 import shutil
 from collections.abc import Mapping
 from importlib.resources import files
@@ -15,6 +16,7 @@ __all__ = ["GUIDES", "copy_demos", "read_guide"]
 GUIDES: Final[Mapping[str, str]] = {
     "crew": "from nothing to paper in ten minutes, the road, and the evening after",
     "historian": "a recorded trip: what it implies, whether it can be true",
+    "record": "every key of a record",
     "organiser": "water stations for a parade of many engines",
     "roads": "choosing the way over a network of roads",
     "reading": "every column and mark of a plan and its sheets",
@@ -54,6 +56,8 @@ def read_guide(name: str) -> str:
         raise KeyError(name)
     if name == "python":
         return _from_cells((_demos() / "first_plan.py").read_text(encoding="utf-8"))
+    if name == "record":
+        return (files("haulplan.period") / "RECORD.md").read_text(encoding="utf-8")
     text = (files("haulplan.guides") / f"{name}.md").read_text(encoding="utf-8")
     return _NOTE.sub("", text)
 
@@ -98,7 +102,7 @@ def copy_demos(folder: Path) -> tuple[str, ...]:
         raise InputError(
             [Problem(file=str(folder), where="", found="already exists", remedy="give another")]
         )
-    fresh = folder.with_name(f".{folder.name}.new")
+    fresh = folder.with_name(f".{folder.name[:50]}.new-{secrets.token_hex(4)}")
     try:
         shutil.copytree(_demos(), fresh, ignore=shutil.ignore_patterns("__pycache__"))
         fresh.rename(folder)

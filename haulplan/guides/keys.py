@@ -13,7 +13,7 @@ from pydantic.fields import FieldInfo
 
 from haulplan.demand.defaults import DEFAULTS
 from haulplan.scenario import schema
-from haulplan.scenario.classes import class_figures, fuel_figures
+from haulplan.scenario.classes import class_figures, engine_classes, fuel_figures, fuels
 from haulplan.scenario.fields import Reading
 from haulplan.scenario.wording import COLUMN_NAMES
 from haulplan.stations import schema as event
@@ -166,6 +166,15 @@ def _figure(reading: Reading, value: float) -> str:
     return f"{value:g} {_SI[reading.kind]}"
 
 
+def _named(section: str, name: str) -> str:
+    """The classes and fuels that a `kind` may name."""
+    kinds = {"engine": engine_classes, "fuel": fuels, "fleet.csv": engine_classes,
+             "mix.csv": engine_classes}  # fmt: skip
+    if name != "kind" or section not in kinds:
+        return ""
+    return ", ".join(f"`{word}`" for word in kinds[section]())
+
+
 def _section(name: str, heading: str, model: type[BaseModel]) -> Iterator[Section]:
     said = _meanings().get(name, {})
     keys: list[Key] = []
@@ -185,7 +194,7 @@ def _section(name: str, heading: str, model: type[BaseModel]) -> Iterator[Sectio
             Key(
                 name=column,
                 section=name,
-                takes=_takes(field.annotation, field.metadata),
+                takes=_named(name, column) or _takes(field.annotation, field.metadata),
                 default=_default(name, column, field),
                 says=says,
                 example=example,
