@@ -39,6 +39,8 @@ def cli() -> None:
     Water sets the stops, hills set the thirst. haulplan reads a scenario folder (road,
     engine, train, places with water or coal) and prints a stop plan.
 
+    New here: 'haulplan guide crew', ten minutes from nothing to paper.
+
     \b
     Example:
       haulplan plan scenarios/hobmere-penniford --out hobmere
