@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
@@ -200,8 +201,10 @@ def _known_unit(kind: str, text: str) -> str:
         return singular
     if text.strip() == "":
         raise ValueError(f"the unit is missing; write it as in '{KINDS[kind].example}'")
+    close = get_close_matches(folded, list(units), n=1, cutoff=0.7)
+    hint = f"; did you mean '{_label(close[0])}'?" if close else ""
     names = ", ".join(_label(unit) for unit in units)
-    raise ValueError(f"the unit '{text.strip()}' is not one of: {names}")
+    raise ValueError(f"the unit '{text.strip()}' is not one of: {names}{hint}")
 
 
 def _label(unit: str) -> str:

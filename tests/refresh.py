@@ -3,6 +3,8 @@
 Run from the top of the repository: python tests/refresh.py
 """
 
+import importlib
+import inspect
 import os
 import re
 import shutil
@@ -13,9 +15,14 @@ from pathlib import Path
 
 from haulplan.demand.defaults import every_default
 from haulplan.evidence import compare_all
+from haulplan.guides.keys import reference
+from haulplan.outputs.cautions import CAUTIONS
 from haulplan.outputs.evidence import evidence_markdown, evidence_summary
+from haulplan.plan import model
 
 TOP = Path(__file__).resolve().parent.parent
+GUIDES = TOP / "haulplan" / "guides"
+FORMULAE = ("resistance", "engine", "boiler", "steam")
 RESULTS = TOP / "haulplan" / "evidence" / "RESULTS.md"
 SCENARIOS = ("hobmere-penniford",)
 RECORD = "sallow-flat-1907"
@@ -75,20 +82,88 @@ def results() -> str:
     return head + evidence_markdown(compare_all())
 
 
+def keys_block() -> str:
+    """The reference of every key and column of a scenario."""
+    return f"<!-- keys: made by tests/refresh.py -->\n{reference('scenario')}<!-- end keys -->"
+
+
+def event_block() -> str:
+    """The same of an event."""
+    return f"<!-- event: made by tests/refresh.py -->\n{reference('event')}<!-- end event -->"
+
+
+def cautions_block() -> str:
+    """The cautions as every first page shows them."""
+    lines = "\n".join(f"- {line}" for line in CAUTIONS)
+    note = "made by tests/refresh.py from haulplan/outputs/cautions.py"
+    return f"<!-- cautions: {note} -->\n{lines}\n<!-- end cautions -->"
+
+
+def programme_block() -> str:
+    """The formulation that stands at the head of plan/model.py."""
+    note = "made by tests/refresh.py from haulplan/plan/model.py"
+    text = inspect.cleandoc(model.__doc__ or "")
+    return f"<!-- programme: {note} -->\n```text\n{text}\n```\n<!-- end programme -->"
+
+
+def equations_block() -> str:
+    """What each formula reckons, its equation and its source, from its docstring."""
+    note = "made by tests/refresh.py from the docstrings of haulplan/demand"
+    parts = [f"<!-- equations: {note} -->"]
+    for name in FORMULAE:
+        module = importlib.import_module(f"haulplan.demand.{name}")
+        for word in module.__all__:
+            parts += _equation(name, word, getattr(module, word))
+    return "\n".join([*parts, "<!-- end equations -->"])
+
+
+def _equation(module: str, word: str, formula: object) -> list[str]:
+    if not inspect.isfunction(formula):
+        return []
+    doc = inspect.getdoc(formula) or ""
+    sections = re.split(r"(?m)^([A-Z][a-z]+)\n-{3,}\n", doc)
+    named = dict(zip(sections[1::2], sections[2::2], strict=True))
+    lines = [f"**`{module}.{word}`**: {doc.partition(chr(10))[0]}"]
+    if "Notes" in named:
+        lines.append(f"*Equation.* {' '.join(named['Notes'].split())}")
+    sources = re.sub(r"\.\. (\[\d+\]) ", r"\1 ", " ".join(named["References"].split()))
+    return ["\n".join((*lines, f"*Source.* {sources}")), ""]
+
+
+#: Blocks of the guides, by file.
+GUIDE_BLOCKS = {
+    "scenario.md": (keys_block,),
+    "event.md": (event_block,),
+    "cautions.md": (cautions_block,),
+    "method.md": (programme_block, equations_block),
+}
+
+
 def renew(text: str, block: str) -> str:
     """The text with the block of the same name put in its place."""
-    name = block.split("-->", maxsplit=1)[0].removeprefix("<!-- ").strip()
-    pattern = rf"<!-- {name} -->.*?<!-- end {name} -->"
+    head = block.split(" -->", maxsplit=1)[0].removeprefix("<!-- ")
+    name = head.partition(":")[0]
+    pattern = rf"<!-- {re.escape(head)} -->.*?<!-- end {name} -->"
     return re.sub(pattern, lambda _: block, text, flags=re.DOTALL)
 
 
+def renew_guides() -> None:
+    """Write anew what the guides show of the program."""
+    for name, blocks in GUIDE_BLOCKS.items():
+        text = (GUIDES / name).read_text(encoding="utf-8")
+        for block in blocks:
+            text = renew(text, block())
+        (GUIDES / name).write_text(text, encoding="utf-8")
+
+
 def main() -> None:
-    """Write README.md and maps/ anew."""
+    """Write README.md, the guides and maps/ anew; with 'guides' only those."""
     readme = TOP / "README.md"
     text = readme.read_text(encoding="utf-8")
     for block in (plan_block(), defaults_block(), evidence_block()):
         text = renew(text, block)
     readme.write_text(text, encoding="utf-8")
+    renew_guides()
     RESULTS.write_text(results(), encoding="utf-8")
     for name in SCENARIOS:
         folder = TOP / "maps" / name
@@ -113,4 +188,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    renew_guides() if sys.argv[1:] == ["guides"] else main()

@@ -15,9 +15,10 @@ __all__ = ["changes"]
 @units_option
 @debug_option
 def changes(old: Path, new: Path, units: str | None, debug: bool) -> None:
-    """Compare two revisions of a plan: OLD and NEW are plan.json files.
+    """Compare two revisions of a plan.
 
-    Exit code 0: compared. 2: one of them is no plan.json.
+    OLD and NEW are plan.json files, as `haulplan plan --out` writes them. Exit code 0:
+    compared. 2: one of them is no plan.json.
 
     \b
     Example:

@@ -18,7 +18,9 @@ def check(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Check a scenario without planning: what was read, and where it lies on the road.
+    """Check a scenario without planning it.
+
+    Shows what was read, and where each place lies on the road.
 
     \b
     Example:

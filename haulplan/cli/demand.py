@@ -21,6 +21,7 @@ __all__ = ["demand"]
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write stretches.csv, hills.csv and demand.svg into.",
 )
@@ -36,10 +37,11 @@ def demand(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Show what the road asks of the engine, line by line, tank and bunker full.
+    """Show what the road asks of the engine, line by line.
 
-    Each stretch with gear, speed, pull, power, steam, water and coal; the price of each
-    hill above a level road; the water-glass mark over each crest; totals with their band.
+    Reckoned with tank and bunker full: each stretch with gear, speed, pull, power, steam,
+    water and coal; the price of each hill above a level road; the water-glass mark over
+    each crest; totals with their band.
 
     \b
     Example:

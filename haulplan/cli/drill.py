@@ -13,6 +13,7 @@ __all__ = ["drill"]
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write drills.csv and drills.html (to print) into.",
 )
@@ -20,7 +21,7 @@ __all__ = ["drill"]
 @units_option
 @debug_option
 def drill(scenario: Path, out: Path | None, force: bool, units: str | None, debug: bool) -> None:
-    """What if: each stop shut, one feed out, coal poor, road wet, an hour lost.
+    """What if a stop is shut, a feed out, the coal poor, time lost.
 
     A table of consequences with the standing answer, for the sheet. Each stop is found
     shut on arriving at it; the last point is where turning back still kept the reserve.

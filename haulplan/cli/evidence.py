@@ -10,11 +10,11 @@ __all__ = ["evidence"]
 @click.command()
 @debug_option
 def evidence(debug: bool) -> None:
-    """Set the steam model against published trials it was not made from.
+    """Set the steam model against published trials.
 
-    Prints every case with the figure measured, the model's at typical figures, its band
-    and the error, misses included. The assumptions of each case were written down before
-    the first comparison.
+    They are trials it was not made from. Prints every case with the figure measured, the
+    model's at typical figures, its band and the error, misses included. The assumptions of
+    each case were written down before the first comparison.
 
     \b
     Example:

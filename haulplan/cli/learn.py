@@ -21,7 +21,7 @@ __all__ = ["learn"]
 @click.argument("logs", nargs=-1, type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--write", is_flag=True, help="Put the factors into the scenario's [engine].")
 @click.option(
-    "--template", type=click.Path(path_type=Path, dir_okay=False),
+    "--template", metavar="FILE", type=click.Path(path_type=Path, dir_okay=False),
     help="Write an empty log for this plan, a CSV, and print it; no logs are read.",
 )  # fmt: skip
 @units_option
@@ -34,15 +34,16 @@ def learn(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Learn the engine's thirst from logs of this road: water and coal, with how sure.
+    """Learn the engine's thirst from logs of this road.
 
-    Give every log there is each time: what was learned before is put aside, so the same
-    logs teach the same again. One short log moves little. With --write the factors go
-    into scenario.toml, comments kept, and every plan uses them; their spread stands for
-    that of the defaults where a pessimism is asked for.
+    Water and coal, with how sure. Give every log there is each time: what was learned
+    before is put aside, so the same logs teach the same again. One short log moves little.
+    With --write the factors go into scenario.toml, comments kept, and every plan uses them;
+    their spread stands for that of the defaults where a pessimism is asked for.
 
     \b
     Example:
+      haulplan learn scenarios/hobmere-penniford --template log.csv
       haulplan learn scenarios/hobmere-penniford log-may.csv log-june.csv --write
     """  # noqa: D301  click reads the mark as it stands
     if bool(logs) is (template is not None):

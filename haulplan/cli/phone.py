@@ -12,16 +12,16 @@ __all__ = ["phone"]
 @click.command()
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option(
-    "--out", required=True, type=click.Path(path_type=Path),
+    "--out", metavar="FOLDER", required=True, type=click.Path(path_type=Path),
     help="Folder to write phone.html into.",
 )  # fmt: skip
 @click.option("--force", is_flag=True, help="Replace an earlier page in that folder.")
 @units_option
 @debug_option
 def phone(scenario: Path, out: Path, force: bool, units: str | None, debug: bool) -> None:
-    """The plan as a page for a phone, one file that works with no signal.
+    """The plan as a page for a phone with no signal.
 
-    Enter where you are and what the dip says: it answers go on or turn back, how far the
+    One file. Enter where you are and what the dip says: it answers go on or turn back, how far the
     tank lasts and how the day runs against the plan, and keeps the log.
 
     \b

@@ -32,6 +32,7 @@ _AIMS = ("earliest", "cheapest", "fewest-stops", "weighted")
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write the sheets, map, chart and tables into (listed below).",
 )
@@ -44,6 +45,7 @@ _AIMS = ("earliest", "cheapest", "fewest-stops", "weighted")
 )
 @click.option(
     "--time-limit",
+    metavar="SECONDS",
     type=click.FloatRange(min=0.1),
     help="Most seconds for the solver; the plan then says how far from best it may be.",
 )

@@ -13,6 +13,7 @@ __all__ = ["reconstruct"]
 @click.argument("record", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write report.html, tables (CSV) and charts (SVG) into.",
 )
@@ -20,12 +21,16 @@ __all__ = ["reconstruct"]
 @click.option(
     "--run",
     "folder",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="New folder for the likely run: a scenario for each stage, ready for 'haulplan plan'.",
 )
-@click.option("--seed", type=click.IntRange(min=0), default=1, help="Of the sampling; 1.")
+@click.option(
+    "--seed", metavar="NUMBER", type=click.IntRange(min=0), default=1, help="Of the sampling; 1."
+)
 @click.option(
     "--draws",
+    metavar="NUMBER",
     type=click.IntRange(min=1000, max=2_000_000),
     default=100_000,
     help="Combinations to try; 100000.",
@@ -44,11 +49,11 @@ def reconstruct(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Ask of a recorded trip what it implies, whether it can be true, how it was run.
+    """Ask what a recorded trip implies, and how it was run.
 
-    RECORD is a TOML file that keeps the source's own words: which ton, gallon or day is
-    meant stays open, and every reading is weighed. Oddities are named; a clean record has
-    none.
+    Says whether the record can be true. RECORD is a TOML file that keeps the source's own
+    words: which ton, gallon or day is meant stays open, and every reading is weighed.
+    Oddities are named; a clean record has none.
 
     \b
     Example:

@@ -16,25 +16,46 @@ __all__ = ["revise"]
 
 @click.command()
 @click.argument("scenario", type=click.Path(path_type=Path))
-@click.option("--at", required=True, help="How far along the road, as '11.2 mi', or a place.")
-@click.option("--time", "clock", help="Time now, as 10:40; the plan's where not given.")
 @click.option(
-    "--water", help="What the dip says: '1/3', '35 %', '110 US gal'; the plan's if not given."
+    "--at", metavar="PLACE", required=True, help="How far along the road, as '11.2 mi', or a place."
 )
-@click.option("--coal", help="What the bunkers hold: '1/2', '240 lb'; the plan's where not given.")
-@click.option("--shut", multiple=True, help="A stop where nothing is to be had. May be repeated.")
-@click.option("--closed-road", "closed", help="A closed stretch, as '13 mi to 14.5 mi'.")
-@click.option("--detour", help="Length of the way round it, as '4.2 mi'.")
+@click.option(
+    "--time", "clock", metavar="CLOCK", help="Time now, as 10:40; the plan's where not given."
+)
+@click.option(
+    "--water",
+    metavar="LEVEL",
+    help="What the dip says: '1/3', '35 %', '110 US gal'; the plan's if not given.",
+)
+@click.option(
+    "--coal",
+    metavar="LEVEL",
+    help="What the bunkers hold: '1/2', '240 lb'; the plan's where not given.",
+)
+@click.option(
+    "--shut",
+    metavar="STOP",
+    multiple=True,
+    help="A stop where nothing is to be had. May be repeated.",
+)
+@click.option(
+    "--closed-road", "closed", metavar="STRETCH", help="A closed stretch, as '13 mi to 14.5 mi'."
+)
+@click.option("--detour", metavar="LENGTH", help="Length of the way round it, as '4.2 mi'.")
 @click.option("--weather", type=click.Choice(["dry", "wet", "mud", "frost"]), help="As it is now.")
 @click.option(
-    "--drop", "dropped", multiple=True, help="A wagon left behind, by name. May be repeated."
+    "--drop",
+    "dropped",
+    metavar="WAGON",
+    multiple=True,
+    help="A wagon left behind, by name. May be repeated.",
 )
 @click.option(
-    "--thirst", type=click.FloatRange(min=-50, max=100), default=0.0,
+    "--thirst", metavar="PERCENT", type=click.FloatRange(min=-50, max=100), default=0.0,
     help="Per cent more water and coal than reckoned, for the rest of the day.",
 )  # fmt: skip
 @click.option(
-    "--plan", "plan_file", type=click.Path(path_type=Path, dir_okay=False),
+    "--plan", "plan_file", metavar="FILE", type=click.Path(path_type=Path, dir_okay=False),
     help="plan.json of the plan that was; planned again where not given.",
 )  # fmt: skip
 @units_option
@@ -46,7 +67,7 @@ def revise(
     debug: bool,
     **words: Any,  # noqa: ANN401  click checks them
 ) -> None:
-    """The best for what is left of a run, from where you are and what the dip says.
+    """The best for the rest of a run, from here and this dip.
 
     Says whether to go on or turn back to known water, the last point where turning back
     still works, the stops from here, and what is different from the plan. Exit code 1:

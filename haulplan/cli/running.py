@@ -62,6 +62,7 @@ def pessimism_option(command: Callable[..., None]) -> Callable[..., None]:
     """
     return click.option(
         "--pessimism",
+        metavar="PERCENT",
         type=click.FloatRange(min=1, max=99),
         help="Per cent chance that the truth is no thirstier than reckoned; the scenario's "
         "own, or typical figures, where not given.",

@@ -16,9 +16,10 @@ _AIMS = ("fewest-stations", "best-service", "least-cost")
 
 
 @click.command()
-@click.argument("scenario", type=click.Path(path_type=Path))
+@click.argument("event", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write station sheets, truck timetables, order list, map, queue chart and "
     "fleet table into.",
@@ -36,6 +37,7 @@ _AIMS = ("fewest-stations", "best-service", "least-cost")
 )
 @click.option(
     "--time-limit",
+    metavar="SECONDS",
     type=click.FloatRange(min=0.1),
     help="Most seconds to choose stations in; the answer then says how far from best it may be.",
 )
@@ -43,7 +45,7 @@ _AIMS = ("fewest-stations", "best-service", "least-cost")
 @units_option
 @debug_option
 def stations(
-    scenario: Path,
+    event: Path,
     out: Path | None,
     force: bool,
     aims: tuple[str, ...],
@@ -53,9 +55,9 @@ def stations(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Place water stations for a procession, and play the day to prove it.
+    """Place water stations for a procession, and play the day.
 
-    SCENARIO holds event.toml, fleet.csv or mix.csv, sites.csv, and where wanted
+    EVENT is a folder that holds event.toml, fleet.csv or mix.csv, sites.csv, and where wanted
     hard_standing.csv, bridges.csv and trucks.csv. Exit codes as for plan.
 
     \b
@@ -70,16 +72,16 @@ def stations(
 
     with progress() as say:
         say("reading the event")
-        event = read_event(scenario)
+        read = read_event(event)
         found = organise(
-            event,
+            read,
             aims=[cast("Aim", aim.replace("-", " ")) for aim in aims] or None,
             losses=survive_loss,
             pessimism=None if pessimism is None else pessimism / 100,
             time_limit=time_limit,
             say=say,
         )
-        system = UNIT_SYSTEMS[units or event.file.units]
+        system = UNIT_SYSTEMS[units or read.file.units]
         if out is not None:
             say("drawing the outputs")
             write_outputs(out, stations_outputs(found, system), force=force)

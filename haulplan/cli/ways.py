@@ -21,6 +21,7 @@ __all__ = ["ways"]
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write the chosen way into: an ordinary scenario with its plan, ways.csv, "
     "ways.html, turns.csv and bans.csv.",
@@ -31,7 +32,7 @@ __all__ = ["ways"]
 )
 @click.option("--via", multiple=True, metavar="PLACE", help="A place to be passed; in order.")
 @click.option(
-    "--count", type=click.IntRange(1, 5), default=3, show_default=True,
+    "--count", metavar="NUMBER", type=click.IntRange(1, 5), default=3, show_default=True,
     help="Most ways to show side by side.",
 )  # fmt: skip
 @click.option("--back", is_flag=True, help="The way back: from the finish to the start.")
@@ -41,7 +42,7 @@ __all__ = ["ways"]
     help="What to be best at; the scenario's own where not given.",
 )
 @click.option(
-    "--time-limit", type=click.FloatRange(min=0.1),
+    "--time-limit", metavar="SECONDS", type=click.FloatRange(min=0.1),
     help="Most seconds for the search; the gap is then stated.",
 )  # fmt: skip
 @pessimism_option
@@ -61,11 +62,11 @@ def ways(  # noqa: PLR0913, PLR0917  click hands over each option
     units: str | None,
     debug: bool,
 ) -> None:
-    """Choose the way together with its stops, and show other ways beside it.
+    """Choose the way together with its stops.
 
-    The scenario names its roads as route.network: a folder with nodes.csv and roads.csv, a
-    GeoJSON file, or an OpenStreetMap extract with heights in route.heights. Roads the engine
-    may not use are left out; bans.csv says why.
+    Other ways are shown beside it. The scenario names its roads as route.network: a folder
+    with nodes.csv and roads.csv, a GeoJSON file, or an OpenStreetMap extract with heights
+    in route.heights. Roads the engine may not use are left out; bans.csv says why.
 
     \b
     Example:

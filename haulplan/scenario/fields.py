@@ -3,6 +3,7 @@
 import datetime as dt
 import math
 import re
+from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, ValidationInfo
@@ -13,6 +14,7 @@ __all__ = [
     "Along",
     "Clock",
     "Date",
+    "Reading",
     "Text",
     "Weight",
     "amount",
@@ -22,11 +24,23 @@ __all__ = [
     "quantity",
 ]
 
+
+@dataclass(frozen=True, slots=True)
+class Reading(BeforeValidator):
+    """How a field is read from text, and in words what it takes.
+
+    `kind` is its key of `haulplan.units.KINDS`, "clock", "sum", or empty.
+    """
+
+    takes: str = ""
+    kind: str = ""
+
+
 #: Larger sums and prices per kg are slips in any currency.
 _MOST_MONEY = 1e9
 
 
-def quantity(kind: str, low: str, high: str) -> BeforeValidator:
+def quantity(kind: str, low: str, high: str) -> Reading:
     """A field holding a quantity.
 
     Parameters
@@ -51,10 +65,10 @@ def quantity(kind: str, low: str, high: str) -> BeforeValidator:
             raise ValueError(f"allowed is {low} to {high}")
         return number
 
-    return BeforeValidator(read)
+    return Reading(read, takes=f"{kind}, {low} to {high}", kind=kind)
 
 
-def price(kind: str | None) -> BeforeValidator:
+def price(kind: str | None) -> Reading:
     """A field holding money or a price in the scenario's currency.
 
     Parameters
@@ -79,10 +93,11 @@ def price(kind: str | None) -> BeforeValidator:
             raise ValueError(f"allowed is 0 to {_MOST_MONEY:.0f} {currency}")
         return number
 
-    return BeforeValidator(read)
+    takes = "money" if kind is None else f"money for an amount of {kind}"
+    return Reading(read, takes=takes, kind="sum")
 
 
-def amount(kind: str) -> BeforeValidator:
+def amount(kind: str) -> Reading:
     """A limited amount, or 'unlimited' as infinity.
 
     Parameters
@@ -106,10 +121,10 @@ def amount(kind: str) -> BeforeValidator:
             raise ValueError("allowed is 0 and above, or 'unlimited'")
         return number
 
-    return BeforeValidator(read)
+    return Reading(read, takes=f"{kind}, or `unlimited`", kind=kind)
 
 
-def level(kind: str) -> BeforeValidator:
+def level(kind: str) -> Reading:
     """A level: an amount, or 'full' as infinity (capped to the store later).
 
     Parameters
@@ -133,7 +148,7 @@ def level(kind: str) -> BeforeValidator:
             raise ValueError("allowed is 0 and above, or 'full'")
         return number
 
-    return BeforeValidator(read)
+    return Reading(read, takes=f"{kind}, or `full`", kind=kind)
 
 
 def _read_clock(value: object) -> float:
@@ -165,7 +180,7 @@ def _within(date: dt.date) -> dt.date:
     return date
 
 
-def angle(limit: float) -> BeforeValidator:
+def angle(limit: float) -> Reading:
     """A latitude or longitude.
 
     Parameters
@@ -185,7 +200,7 @@ def angle(limit: float) -> BeforeValidator:
             raise ValueError(f"write decimal degrees from -{limit:g} to {limit:g}")
         return float(text)
 
-    return BeforeValidator(read)
+    return Reading(read, takes=f"degrees, -{limit:g} to {limit:g}")
 
 
 def _no_control(text: str) -> str:
@@ -199,7 +214,7 @@ Text = Annotated[
     StringConstraints(strip_whitespace=True, min_length=1, max_length=200),
     AfterValidator(_no_control),
 ]
-Clock = Annotated[float, BeforeValidator(_read_clock)]
-Date = Annotated[dt.date, BeforeValidator(_read_date)]
+Clock = Annotated[float, Reading(_read_clock, takes="clock, 00:00 to 24:00", kind="clock")]
+Date = Annotated[dt.date, Reading(_read_date, takes="date")]
 Along = Annotated[float, quantity("length", "0 m", "5000 km")]
 Weight = Annotated[float, Field(ge=0, le=1e6, strict=True)]

@@ -1,11 +1,61 @@
 """Read the files of a scenario: plain ones, of usual size, inside its folder."""
 
+import difflib
 import stat
 from pathlib import Path
 
 from haulplan.errors import InputError, Problem
 
-__all__ = ["inside", "read_bytes"]
+__all__ = ["folder_fault", "inside", "read_bytes"]
+
+#: Files that make a folder, and what takes it.
+_TAKEN_BY = {
+    "scenario.toml": "'haulplan plan'",
+    "event.toml": "'haulplan stations'",
+    "record.toml": "'haulplan reconstruct', with the file itself",
+}
+
+
+def folder_fault(folder: Path, wanted: str) -> Problem | None:
+    """What is wrong with a folder before anything in it is read.
+
+    Parameters
+    ----------
+    folder
+        As it was given.
+    wanted
+        The file it must hold.
+
+    Returns
+    -------
+    problem
+        None where the folder is there and holds the file.
+
+    Examples
+    --------
+    >>> print(folder_fault(Path("no/such/folder"), "scenario.toml"))
+    no/such/folder: no such folder; give a folder that holds scenario.toml
+    """
+    found, remedy = "no such folder", f"give a folder that holds {wanted}"
+    if folder.is_file():
+        found, remedy = "a file, not a folder", f"give its folder: {folder.parent}"
+    elif not folder.is_dir():
+        siblings = sorted(p.name for p in folder.parent.iterdir()) if folder.parent.is_dir() else []
+        close = difflib.get_close_matches(folder.name, siblings, n=1)
+        remedy = (f"did you mean '{folder.parent / close[0]}'? " if close else "") + remedy
+    elif (folder / wanted).exists() or not (other := _other_folder(folder, wanted)):
+        return None
+    else:
+        found, remedy = f"no {wanted} in it", other
+    return Problem(file=str(folder), where="", found=found, remedy=remedy)
+
+
+def _other_folder(folder: Path, wanted: str) -> str:
+    """Which command takes this folder instead."""
+    for name, words in _TAKEN_BY.items():
+        if name != wanted and (folder / name).is_file():
+            return f"it holds {name}: use {words}"
+    return ""
 
 
 def inside(path: Path, root: Path) -> bool:

@@ -7,6 +7,7 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from itertools import islice, pairwise
 from pathlib import Path
 from typing import Any, TypeVar
@@ -19,7 +20,7 @@ from haulplan.scenario.agreement import check_tables
 from haulplan.scenario.bounds import bounds
 from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
-from haulplan.scenario.files import read_bytes
+from haulplan.scenario.files import folder_fault, read_bytes
 from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
 
 __all__ = [
@@ -99,22 +100,14 @@ def read_scenario(folder: Path | str) -> Scenario:
     haulplan.errors.InputError: no/such/folder: no such folder; give a folder that holds ...
     """
     root = Path(folder)
-    if not root.is_dir():
-        raise InputError(
-            [
-                Problem(
-                    file=str(folder),
-                    where="",
-                    found="no such folder",
-                    remedy="give a folder that holds scenario.toml",
-                )
-            ]
-        )
+    if (fault := folder_fault(root, "scenario.toml")) is not None:
+        raise InputError([fault])
     problems: list[Problem] = []
     raw = read_toml(root / "scenario.toml", problems)
     raw, filled = fill_from_kinds(raw, problems)
     parsed = validate(schema.ScenarioFile, raw, "scenario.toml", problems, context=None)
     currency = _currency(raw)
+    problems += _misspelt(root, raw)
     tables = {
         name: read_table(root / name, model, currency, problems, root=root)
         for name, model in _TABLES.items()
@@ -143,6 +136,22 @@ def read_scenario(folder: Path | str) -> Scenario:
         filled=filled,
         grades_file=None if parsed.route.grades is None else root / parsed.route.grades,
     )
+
+
+def _misspelt(root: Path, raw: Mapping[str, Any]) -> list[Problem]:
+    """Tables that would not be read for a slip in their names."""
+    route = raw.get("route")
+    named = set(map(str, route.values())) if isinstance(route, dict) else set()
+    there = {path.name for path in root.iterdir()}
+    problems = []
+    for name in sorted(there - named - set(_TABLES)):
+        near = get_close_matches(name.casefold(), list(_TABLES), n=1, cutoff=0.88)
+        if near and near[0] not in there:
+            remedy = f"did you mean '{near[0]}'? rename it, or take it out of the folder"
+            problems.append(
+                Problem(file=short(name), where="", found="no table of that name", remedy=remedy)
+            )
+    return problems
 
 
 def read_rows(path: Path, model: type[Row], problems: list[Problem]) -> dict[int, Row]:

@@ -1,6 +1,7 @@
 """Say in plain words what a scenario's models object to."""
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, TypeVar
 
@@ -56,9 +57,12 @@ def suggest(name: str, model: type[BaseModel]) -> str:
     remedy
         "did you mean" where a name is near, and all that are allowed.
     """
-    close = difflib.get_close_matches(name, _names(model), n=1)
-    hint = f"did you mean '{close[0]}'? " if close else ""
-    return f"{hint}allowed: {', '.join(_names(model))}"
+    return f"{_near(name, _names(model))}allowed: {', '.join(_names(model))}"
+
+
+def _near(name: str, known: Sequence[str]) -> str:
+    close = difflib.get_close_matches(name, known, n=1)
+    return f"did you mean '{close[0]}'? " if close else ""
 
 
 def validate(
@@ -134,6 +138,9 @@ def _explain(item: Any, file: str, row: int | None, model: type[BaseModel]) -> P
         remedy = message[0].lower() + message[1:]
         if kind in _REMEDIES:
             remedy = _REMEDIES[kind].format_map(item.get("ctx", {}))
+        if kind == "literal_error":
+            choices = re.findall(r"'(.*?)'", item["ctx"]["expected"])
+            remedy = _near(str(item["input"])[:60], choices) + remedy
     return Problem(
         file=file, where=short(place, 120), found=short(found, 200), remedy=short(remedy, 600)
     )

@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from haulplan.errors import InputError, Problem
 from haulplan.scenario.classes import engine_classes
+from haulplan.scenario.files import folder_fault
 from haulplan.scenario.read import read_table, read_toml
 from haulplan.scenario.wording import short, validate
 from haulplan.stations.schema import (
@@ -77,11 +78,8 @@ def read_event(folder: Path | str) -> Event:
     haulplan.errors.InputError: no/such/folder: no such folder; give a folder that holds ...
     """
     root = Path(folder)
-    if not root.is_dir():
-        remedy = "give a folder that holds event.toml"
-        raise InputError(
-            [Problem(file=str(folder), where="", found="no such folder", remedy=remedy)]
-        )
+    if (fault := folder_fault(root, "event.toml")) is not None:
+        raise InputError([fault])
     problems: list[Problem] = []
     raw = read_toml(root / "event.toml", problems)
     given = raw.get("currency", "GBP")

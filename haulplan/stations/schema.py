@@ -2,10 +2,21 @@
 
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from haulplan import units
-from haulplan.scenario.fields import Along, Clock, Date, Text, amount, angle, level, price, quantity
+from haulplan.scenario.fields import (
+    Along,
+    Clock,
+    Date,
+    Reading,
+    Text,
+    amount,
+    angle,
+    level,
+    price,
+    quantity,
+)
 from haulplan.scenario.schema import Conditions, RouteSource
 
 __all__ = [
@@ -44,7 +55,7 @@ def _per_length(value: object) -> float:
     return found
 
 
-Thirst = Annotated[float, BeforeValidator(_per_length)]
+Thirst = Annotated[float, Reading(_per_length, takes="water for a length, 0 to 500 L/km")]
 Hourly = Annotated[float, quantity("water rate", "0 L/h", "5000 L/h")]
 Tank = Annotated[float, quantity("water", "1 L", "50000 L")]
 Weight = Annotated[float, quantity("mass", "10 kg", "100 t")]
