@@ -18,7 +18,10 @@ def check(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Check a scenario without planning: what was read, and where it lies on the road.
+    """Explain a scenario without planning: engine, train, reach, days, water, bridges.
+
+    What is assumed comes with what it is worth on this road, then what is not confirmed
+    and not known.
 
     \b
     Example:
