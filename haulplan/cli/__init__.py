@@ -14,6 +14,7 @@ import click
 from haulplan import __version__
 from haulplan.cli.changes import changes
 from haulplan.cli.check import check
+from haulplan.cli.compare import compare
 from haulplan.cli.demand import demand
 from haulplan.cli.drill import drill
 from haulplan.cli.evidence import evidence
@@ -44,7 +45,7 @@ def cli() -> None:
 
 
 for _command in (
-    plan, ways, check, demand, changes, evidence, revise, learn, drill, phone, reconstruct,
+    plan, ways, check, compare, demand, changes, evidence, revise, learn, drill, phone, reconstruct,
     stations,
 ):  # fmt: skip
     cli.add_command(_command)
