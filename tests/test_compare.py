@@ -2,6 +2,7 @@
 
 import io
 import json
+import multiprocessing
 import os
 import re
 import shutil
@@ -22,7 +23,7 @@ from rich.console import Console
 from haulplan.cli import main
 from haulplan.compare import Outcome, Tally, compare, variants_of
 from haulplan.demand import build_demand
-from haulplan.errors import InputError
+from haulplan.errors import InputError, InternalError
 from haulplan.outputs.compare import (
     best_of,
     comparison_csv,
@@ -121,6 +122,7 @@ def altered(text: str) -> dict[str, Any]:
         ("hours.crew = 9 h", ["hours", "crew"], "9 h"),
         ("hours.utc_offset = -4 h", ["hours", "utc_offset"], "-4 h"),
         ("nights.most = 2", ["nights", "most"], 2),
+        ("; depart = 08:15;", ["depart"], "08:15"),
     ],
 )
 def test_a_key_holds_what_was_written(text: str, path: list[Any], value: object) -> None:
@@ -153,6 +155,7 @@ def test_one_value_does_not_bring_in_other_keys() -> None:
     [
         ("stores.tank", "not a key and a value; write KEY = VALUE"),
         ("stores.tank =", "not a key and a value"),
+        (" ; ", "not a key and a value"),
         ("stores..tank = 1", "not a key and a value"),
         ("depart = 1; depart = 2", "given twice"),
         ("depart.x = 1", "'depart' is no section"),
@@ -361,6 +364,17 @@ def test_faults_found_on_the_road_are_told_of_all_variants(mills: Path) -> None:
         }  # fmt: skip
 
 
+def test_a_process_that_ends_unforeseen_is_no_riddle(mills: Path) -> None:
+    def end(_: int) -> None:
+        for child in multiprocessing.active_children():
+            child.kill()
+
+    variants = variants_of([mills], over=["stores.tank = 500 to 900 by 100 L"])
+    with pytest.raises(InternalError, match=r"ended unforeseen.+--workers 1"):
+        compare(variants, workers=2, progress=end)
+    assert multiprocessing.active_children() == []
+
+
 # --- how it is shown ------------------------------------------------------------------
 
 
@@ -466,7 +480,9 @@ def test_bad_input_ends_with_2(run: Run, mills: Path) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of a terminal")
-def test_ctrl_c_ends_every_process(tmp_path: Path) -> None:
+@pytest.mark.parametrize("moment", [0.0, 0.5, 3.0])
+def test_ctrl_c_ends_every_process(moment: float, tmp_path: Path) -> None:
+    """While they start, while they load, while they plan."""
     out = tmp_path / "out"
     words = (
         "compare", "scenarios/hobmere-penniford", "--workers", "2", "--out", str(out), "--over",
@@ -479,8 +495,8 @@ def test_ctrl_c_ends_every_process(tmp_path: Path) -> None:
     own = Path(f"/proc/{child.pid}/task/{child.pid}/children")
     deadline = time.monotonic() + 60
     while own.exists() and len(own.read_text().split()) < 3 and time.monotonic() < deadline:
-        time.sleep(0.2)  # two that plan, and the one that keeps their semaphores
-    time.sleep(3)
+        time.sleep(0.05)  # two that plan, and the one that keeps their semaphores
+    time.sleep(moment)
     os.killpg(child.pid, signal.SIGINT)  # as a terminal does: to all of them
     said, err = child.communicate(timeout=60)
     assert child.returncode == 130, err

@@ -23,6 +23,9 @@ __all__ = ["compare"]
 
 T = TypeVar("T")
 
+#: A process that was told to end is waited for at most so long. [s]
+_PATIENCE = 5.0
+
 
 def compare(
     variants: Sequence[Variant],
@@ -82,7 +85,8 @@ def compare(
             progress(number)
     else:
         with _pool(min(workers, len(variants))) as pool:
-            futures = [pool.submit(task, variant) for variant in variants]
+            with _held_back():  # processes are started here
+                futures = [pool.submit(task, variant) for variant in variants]
             _await(futures, progress)
             found = [_noted(problems, future.result) for future in futures]
     if problems:
@@ -118,8 +122,11 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
         yield pool
     except BaseException as error:
         pool.shutdown(wait=False, cancel_futures=True)
-        for child in set(multiprocessing.active_children()) - before:
+        ours = set(multiprocessing.active_children()) - before
+        for child in ours:
             child.terminate()
+        for child in ours:
+            child.join(_PATIENCE)
         if isinstance(error, BrokenProcessPool):
             raise InternalError(
                 "a process that planned ended unforeseen, perhaps for want of memory; try "
@@ -127,6 +134,19 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
             ) from error
         raise
     pool.shutdown()
+
+
+@contextmanager
+def _held_back() -> Iterator[None]:
+    """Ctrl-C comes after this; processes started here inherit that it never comes to them."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _begin() -> None:

@@ -88,7 +88,7 @@ def variants_of(
         for path, place in zip(paths, names, strict=True)
         for name, change in drawn
     ]
-    problems += _in_number(found)
+    problems = problems or list(_in_number(found))
     if problems:
         raise InputError(problems)
     return tuple(found)

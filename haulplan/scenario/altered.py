@@ -78,7 +78,7 @@ def parse_alterations(text: str, file: str) -> tuple[Alteration, ...]:
         fault(text, f"longer than {_LONGEST} letters, or letters that do not print", _FORM)
         raise InputError(problems)
     found: dict[str, Alteration] = {}
-    for part in split_outside(text, ";"):
+    for part in filter(str.strip, split_outside(text, ";")) if text.strip("; ") else [""]:
         key, sign, value = (piece.strip() for piece in part.partition("="))
         if not sign or not value or not _KEY.fullmatch(key):
             fault(part.strip(), "not a key and a value", _FORM)
