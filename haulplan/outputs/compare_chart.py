@@ -28,7 +28,7 @@ _STYLE: Final = (
     "main { max-width: 70rem; margin: 0 auto; } svg { width: 100%; height: auto; } "
     "@page { size: landscape; } @media screen and (min-width: 55.01rem) "
     "{ .compared td:nth-child(n+2), .compared th:nth-child(n+2) { text-align: right; } "
-    ".compared th:first-child { width: 30%; } }"
+    ".compared th:first-child { width: 30%; } .compared td[colspan] { text-align: left; } }"
 )
 
 
