@@ -28,6 +28,16 @@ SCENARIOS = ("hobmere-penniford",)
 RECORD = "sallow-flat-1907"
 NETWORKS = ("ellersby-coldwater",)
 EVENTS = ("sallowby-harvest",)
+#: The demo beside what a crew might change of it, by the folder in maps/.
+VARIANTS = {
+    "hobmere-penniford-compare": (
+        "scenarios/hobmere-penniford",
+        "--with", "stores left at home: train.wagons[3].load = 0 lb",
+        "--with", "crew of 14 h: hours.crew = 14 h",
+        "--with", 'seasoned wood: fuel = {kind = "dry-wood"}',
+        "--over", "depart = 07:00 to 08:30 by 30 min; depart_by = none",
+    ),
+}  # fmt: skip
 
 
 def run(*words: str) -> str:
@@ -183,6 +193,8 @@ def main() -> None:
         if ways.exists():
             shutil.rmtree(ways)
         run("ways", f"scenarios/{name}", "--out", str(ways))
+    for name, words in VARIANTS.items():
+        run("compare", *words, "--out", str(TOP / "maps" / name), "--force")
     for name in EVENTS:
         run("stations", f"scenarios/{name}", "--out", str(TOP / "maps" / name), "--force")
 

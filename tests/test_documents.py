@@ -121,6 +121,14 @@ def test_maps_hold_the_current_stations(name: str, tmp_path: Path) -> None:
         assert new == old, file
 
 
+@pytest.mark.parametrize("name", refresh.VARIANTS)
+def test_maps_hold_the_current_comparison(name: str, tmp_path: Path) -> None:
+    refresh.run("compare", *refresh.VARIANTS[name], "--out", str(tmp_path / name))
+    for file in ("compare.csv", "compare.svg", "compare.html"):
+        kept = (TOP / "maps" / name / file).read_text(encoding="utf-8")
+        assert (tmp_path / name / file).read_text(encoding="utf-8") == kept, file
+
+
 @pytest.mark.parametrize("file", ["README.md", "DEVELOPERS.md"])
 def test_links_lead_to_files(file: str) -> None:
     text = (TOP / file).read_text(encoding="utf-8")

@@ -18,9 +18,10 @@ def check(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Check a scenario without planning it.
+    """Explain a scenario without planning: engine, train, reach, days, water, bridges.
 
-    Shows what was read, and where each place lies on the road.
+    What is assumed comes with what it is worth on this road, then what is not confirmed
+    and not known.
 
     \b
     Example:

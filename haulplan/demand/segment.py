@@ -16,7 +16,16 @@ from haulplan.scenario import Scenario
 from haulplan.scenario.schema import ScenarioFile
 from haulplan.units import UNIT_SYSTEMS
 
-__all__ = ["choose_gears", "haul_on", "paces_of", "road_of", "road_warnings", "steam_demand"]
+__all__ = [
+    "choose_gears",
+    "haul_on",
+    "haul_over",
+    "heaviest_aboard",
+    "paces_of",
+    "road_of",
+    "road_warnings",
+    "steam_demand",
+]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -63,7 +72,7 @@ def steam_demand(
     stores = scenario.file.stores
     full = stores.tank + stores.bunker
     least = scenario.file.reserve.water + scenario.file.reserve.coal
-    heaviest = _heaviest(haul, least)
+    heaviest = heaviest_aboard(haul, least)
     refuse_hills(scenario, route, haul, heaviest, least)
     fullest = np.minimum(full, heaviest)
     gear = choose_gears(haul, fullest)
@@ -160,6 +169,41 @@ def haul_on(
     ValueError
         If the scenario has no engine or no fuel.
     """
+    return haul_over(scenario, road_of(scenario, route), deviates, pace=pace)
+
+
+def haul_over(
+    scenario: Scenario,
+    road: Road,
+    deviates: Mapping[str, float] | None = None,
+    *,
+    pace: float | None = None,
+) -> tuple[Haul, tuple[Assumption, ...]]:
+    """Engine, train, fuel and weather of a scenario on any road.
+
+    Parameters
+    ----------
+    scenario
+        With engine and fuel.
+    road
+        The segments.
+    deviates
+        Standard deviations by which defaults are moved towards thirst, by name.
+    pace
+        Share of each gear's speed that is driven; the fastest of the scenario where None. [-]
+
+    Returns
+    -------
+    haul
+        Ready to be evaluated.
+    assumptions
+        Every default used.
+
+    Raises
+    ------
+    ValueError
+        If the scenario has no engine or no fuel.
+    """
     file = scenario.file
     if file.engine is None or file.fuel is None:
         raise ValueError("the steam model needs the scenario's engine and fuel")
@@ -170,7 +214,7 @@ def haul_on(
         file.fuel.heating_value,
         file.train.wagons,
         file.conditions,
-        road_of(scenario, route),
+        road,
         deviates=deviates,
         standing_water=file.standing_water,
         standing_coal=file.standing_coal,
@@ -231,8 +275,21 @@ def _corners(heading: Array, distance: Array) -> NDArray[np.bool_]:
     return corner
 
 
-def _heaviest(haul: Haul, least: float) -> Array:
-    """Most water and coal aboard with which the lowest gear holds each segment [kg]."""
+def heaviest_aboard(haul: Haul, least: float) -> Array:
+    """Most water and coal aboard with which the lowest gear holds each segment.
+
+    Parameters
+    ----------
+    haul
+        Engine and train on the road.
+    least
+        Aboard when grip is looked at, the reserves. [kg]
+
+    Returns
+    -------
+    heaviest
+        Shape (segments,): infinite where anything passes, below zero where nothing does. [kg]
+    """
     lowest = len(haul.gears) - 1
     limit = float(haul.most_pull(lowest))
     empty = haul.force(0.0, lowest)

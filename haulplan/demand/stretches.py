@@ -1,6 +1,6 @@
 """The demand of a road stretch by stretch, as an engineer checks it line by line."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import NormalDist
@@ -8,7 +8,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from haulplan.demand.defaults import DEFAULTS, SURFACES, WEATHER
+from haulplan.demand.defaults import DEFAULTS, SURFACES, WEATHER, Assumption
 from haulplan.demand.glass import Crest, find_crests
 from haulplan.demand.haul import LIMITS, Haul
 from haulplan.demand.hills import Descent, Hill, find_descents, find_hills
@@ -18,7 +18,15 @@ from haulplan.demand.uncertainty import Band, band_of, deviates_at, sensitivitie
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 
-__all__ = ["PROCESSION", "Stretch", "Survey", "deviates_for", "survey"]
+__all__ = [
+    "PROCESSION",
+    "Stretch",
+    "Survey",
+    "deviates_for",
+    "learned_from_logs",
+    "rests_on",
+    "survey",
+]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -186,21 +194,47 @@ class _Total:
         return float(getattr(haul.evaluate(self.carried, self.gear), self.name).sum())
 
 
-def _used(scenario: Scenario, route: Route) -> list[str]:
-    """Names of the defaults this scenario rests on."""
-    _, assumptions = haul_on(scenario, route)
+def rests_on(assumptions: Sequence[Assumption]) -> list[str]:
+    """Names of the defaults with a band among what was assumed.
+
+    Parameters
+    ----------
+    assumptions
+        That a steam model used.
+
+    Returns
+    -------
+    names
+        As `deviates` of the model wants them, in the order of the defaults.
+    """
     used = {item.name for item in assumptions}
     return [name for name in _names() if name.replace("_", " ") in used]
 
 
+def _used(scenario: Scenario, route: Route) -> list[str]:
+    """Names of the defaults this scenario rests on."""
+    return rests_on(haul_on(scenario, route)[1])
+
+
 def _band(scenario: Scenario, route: Route, carried: Array, gear: Gears, name: str) -> Band:
-    own = [] if name == "duration" else _from_logs(scenario)
+    own = [] if name == "duration" else learned_from_logs(scenario)
     names = own or _used(scenario, route)
     return band_of(_result(scenario, route, carried, gear, name), names)
 
 
-def _from_logs(scenario: Scenario) -> list[str]:
-    """The factors learned from logs, whose spread stands for that of the defaults."""
+def learned_from_logs(scenario: Scenario) -> list[str]:
+    """The factors learned from logs, whose spread stands for that of the defaults.
+
+    Parameters
+    ----------
+    scenario
+        With or without them in [engine].
+
+    Returns
+    -------
+    names
+        None at all where nothing was learned.
+    """
     engine = scenario.file.engine
     if engine is None or not (engine.water_factor or engine.coal_factor):
         return []
@@ -229,7 +263,7 @@ def deviates_for(scenario: Scenario, route: Route, pessimism: float | None) -> d
     """
     if pessimism is None:
         return {}
-    if own := _from_logs(scenario):
+    if own := learned_from_logs(scenario):
         if not 0.0 < pessimism < 1.0:
             raise ValueError("a pessimism lies between 0 % and 100 %, ends excluded")
         return dict.fromkeys(own, NormalDist().inv_cdf(pessimism))

@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from statistics import NormalDist
 
-__all__ = ["Band", "Slope", "band_of", "deviates_at", "sensitivities"]
+__all__ = ["NINETY", "Band", "Slope", "band_of", "deviates_at", "sensitivities"]
 
 _STANDARD = NormalDist()
 #: The ends of a default's band stand here, in standard deviations.
-_NINETY = 1.6449
+NINETY = 1.6449
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,8 +80,8 @@ def sensitivities(
     typical = math.log(result({}))
     return {
         name: Slope(
-            up=(math.log(result({name: _NINETY})) - typical) / _NINETY,
-            down=(typical - math.log(result({name: -_NINETY}))) / _NINETY,
+            up=(math.log(result({name: NINETY})) - typical) / NINETY,
+            down=(typical - math.log(result({name: -NINETY}))) / NINETY,
         )
         for name in names
     }

@@ -7,10 +7,10 @@ from typing import Final
 
 from haulplan.outputs.tables import plain
 
-__all__ = ["SHEETS", "Marked", "join", "listed", "page", "ruled", "told"]
+__all__ = ["POLICY", "SHEETS", "Marked", "join", "listed", "page", "ruled", "told"]
 
 #: The browser itself refuses whatever is not in the page.
-_POLICY: Final = (
+POLICY: Final = (
     '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
     "style-src 'unsafe-inline'; img-src data:\">"
 )
@@ -167,7 +167,7 @@ def page(title: str, own: str, body: str, *, wide: bool = False) -> str:
     )
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        f"{_POLICY}"
+        f"{POLICY}"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<link rel="icon" href="data:,">'
         f"<title>{SHEETS[own]}: {told(title)}</title><style>{style}{turned}</style></head>"

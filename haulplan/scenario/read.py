@@ -17,6 +17,7 @@ from pydantic import BaseModel
 from haulplan.errors import InputError, Problem
 from haulplan.scenario import schema
 from haulplan.scenario.agreement import check_tables
+from haulplan.scenario.altered import Alteration, alter
 from haulplan.scenario.bounds import bounds
 from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
@@ -73,7 +74,7 @@ class Scenario:
     demand_back: tuple[schema.DemandRow, ...] = ()
 
 
-def read_scenario(folder: Path | str) -> Scenario:
+def read_scenario(folder: Path | str, alterations: Sequence[Alteration] = ()) -> Scenario:
     """Read a scenario folder: scenario.toml, its tables and the names of its road files.
 
     Parameters
@@ -81,6 +82,8 @@ def read_scenario(folder: Path | str) -> Scenario:
     folder
         A folder holding scenario.toml; supply.csv, bridges.csv, places.csv,
         crossings.csv, stores.csv, surfaces.csv and demand.csv beside it are read where present.
+    alterations
+        Keys of scenario.toml altered before anything is checked.
 
     Returns
     -------
@@ -104,6 +107,7 @@ def read_scenario(folder: Path | str) -> Scenario:
         raise InputError([fault])
     problems: list[Problem] = []
     raw = read_toml(root / "scenario.toml", problems)
+    raw = alter(raw, alterations, problems) if raw else raw
     raw, filled = fill_from_kinds(raw, problems)
     parsed = validate(schema.ScenarioFile, raw, "scenario.toml", problems, context=None)
     currency = _currency(raw)
