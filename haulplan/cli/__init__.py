@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 import click
 
 from haulplan import __version__
+from haulplan.cli.begin import begin
 from haulplan.cli.changes import changes
 from haulplan.cli.check import check
 from haulplan.cli.demand import demand
@@ -44,7 +45,7 @@ def cli() -> None:
 
 
 for _command in (
-    plan, ways, check, demand, changes, evidence, revise, learn, drill, phone, reconstruct,
+    begin, plan, ways, check, demand, changes, evidence, revise, learn, drill, phone, reconstruct,
     stations,
 ):  # fmt: skip
     cli.add_command(_command)

@@ -1,0 +1,197 @@
+"""Places to find water and coal where the road shows none: the planner's own fewest."""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from haulplan.begin.along import Found, named_apart
+from haulplan.begin.folder import MARK, Draft, written
+from haulplan.errors import InternalError, NoPlanError
+from haulplan.plan import Plan
+from haulplan.plan.trial import Case, solved_plan, tap
+from haulplan.scenario.schema import Aim, Supply
+
+__all__ = ["reach", "suggested", "supplies_of"]
+
+#: Places are tried so many to a filling of the tank or bunker, more where that fails, and
+#: so many at most.
+_TO_A_FILLING: Final = (4, 8, 16)
+_MOST: Final = 120
+#: Time for one choice among them. [s]
+_TIME: Final = 10.0
+#: A stop is moved by up to this share of a step to where the road is flattest, over so
+#: many metres.
+_MOVED: Final = np.linspace(-0.25, 0.25, 9)
+_OVER: Final = 50.0
+#: Enough that one place fewer beats all else that has a price.
+_PRICE: Final = 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Offer:
+    water: bool
+    coal: bool
+
+
+def supplies_of(draft: Draft, case: Case, found: Sequence[Found]) -> tuple[Supply, ...]:
+    """Marks that seem to offer water or coal, as rows of supply.csv.
+
+    Parameters
+    ----------
+    draft
+        For the size of tank and bunker.
+    case
+        The scenario as it stands.
+    found
+        Places along the road.
+
+    Returns
+    -------
+    supplies
+        Each with one filling, at a rate nobody measured.
+    """
+    rows = []
+    for place in found:
+        if place.is_supply:
+            row = _supply(case, place.name, _Offer(water=place.water, coal=place.coal), draft)
+            note = f"{MARK}: amount, rate and time are assumed; ask its owner"
+            rows.append(
+                row.model_copy(
+                    update={
+                        "kind": place.kind, "at": place.at, "latitude": place.latitude,
+                        "longitude": place.longitude, "note": note,
+                    }
+                )
+            )  # fmt: skip
+    return tuple(rows)
+
+
+def _supply(case: Case, name: str, offer: _Offer, draft: Draft, at: float = 0.0) -> Supply:
+    """A supply of one filling, as quick as one that is not known yet."""
+    wanted: list[tuple[Literal["water", "coal"], float]] = []
+    wanted += [("water", draft.tank)] if offer.water else []
+    wanted += [("coal", draft.bunker)] if offer.coal else []
+    taps = [tap(case.scenario, kind, at, name=name, available=room) for kind, room in wanted]
+    both = {
+        key: value
+        for one in taps
+        for key, value in one
+        if key.startswith(("water_", "coal_")) and value is not None
+    }
+    return taps[0].model_copy(update={**both, "permit": f"{MARK}: nobody was asked yet"})
+
+
+def reach(case: Case) -> dict[str, float]:
+    """How far a filling goes, the reserve kept and both stores full throughout.
+
+    Parameters
+    ----------
+    case
+        The problem.
+
+    Returns
+    -------
+    reach
+        Of "water" and "coal". [m]
+    """
+    demand, file = case.demand, case.scenario.file
+    full = np.full(demand.segments, file.stores.tank + file.stores.bunker)
+    use = demand.evaluate(full, demand.geared(tuple(c.gears[0] for c in demand.choices)))
+    length = float(demand.distance[-1])
+    return {
+        "water": (file.stores.tank - file.reserve.water) * length / float(use.water.sum()),
+        "coal": (file.stores.bunker - file.reserve.coal) * length / float(use.coal.sum()),
+    }
+
+
+def suggested(
+    case: Case, draft: Draft, say: Callable[[str], None]
+) -> tuple[Supply, ...] | NoPlanError:
+    """The fewest supplies that are wanted besides those there are.
+
+    Parameters
+    ----------
+    case
+        The problem, refused without them.
+    draft
+        For units, tank and bunker.
+    say
+        Told what is being done.
+
+    Returns
+    -------
+    supplies
+        Rows to be added, or why even these do not help.
+    """
+    refusal = NoPlanError("no plan")
+    for many in _TO_A_FILLING:
+        say(f"looking for stops, {many} to a filling")
+        tried = _candidates(case, draft, min(reach(case).values()) / many)
+        with_them = case.with_supplies((*case.scenario.supplies, *tried))
+        try:
+            plan = solved_plan(with_them, aim=Aim(first="cheapest"), time_limit=_TIME)
+        except NoPlanError as error:
+            refusal = error
+            continue
+        except InternalError:  # not within its time
+            continue
+        return _taken(case, draft, tried, plan)
+    return refusal
+
+
+def _candidates(case: Case, draft: Draft, step: float) -> list[Supply]:
+    """Supplies of both at even steps, each where the road is flattest nearby."""
+    route, unit = case.route, draft.system.distance
+    count = min(max(math.ceil(route.length / step), 2), _MOST)
+    step = route.length / count
+    rows = []
+    for number in range(1, count):
+        near = number * step + step * _MOVED
+        rise = np.abs(
+            np.interp(near + _OVER, route.distance, route.elevation)
+            - np.interp(near - _OVER, route.distance, route.elevation)
+        )
+        best = min(range(near.size), key=lambda i: (round(float(rise[i]), 1), abs(_MOVED[i])))
+        at = round(unit.value(float(near[best])), 2) * unit.size  # as supply.csv will have it
+        offer = _Offer(water=True, coal=True)
+        row = _supply(case, f"{MARK} {number}", offer, draft, at)
+        rows.append(row.model_copy(update={"call_out": _PRICE}))
+    return rows
+
+
+def _taken(case: Case, draft: Draft, tried: Sequence[Supply], plan: Plan) -> tuple[Supply, ...]:
+    """Those that the plan takes anything at, with what it takes."""
+    own, system = len(case.scenario.supplies), draft.system
+    rows, names = [], []
+    for number, row in enumerate(tried, start=own):
+        stops = [s for s in plan.stops if s.kind == "supply" and s.row == number]
+        water = sum(s.water_taken for s in stops)
+        coal = sum(s.coal_taken for s in stops)
+        if water <= 0 and coal <= 0:
+            continue
+        assert row.at is not None
+        wanted = [
+            (word, written(unit, much, 2))
+            for word, unit, much in (
+                ("water", system.water, water),
+                ("coal", system.coal, coal),
+            )
+            if much > 0
+        ]
+        what = " and ".join(word for word, _ in wanted)
+        much = " and ".join(f"{text} of {word}" for word, text in wanted)
+        names.append(f"{MARK}: {what} near {system.distance.text(row.at)}")
+        offer = _Offer(water=water > 0, coal=coal > 0)
+        note = f"{MARK}: find {what} near here, at least about {much}, and its owner"
+        rows.append(
+            _supply(case, "wanted", offer, draft, row.at).model_copy(
+                update={"kind": "not found yet", "note": note}
+            )
+        )
+    return tuple(
+        row.model_copy(update={"name": name})
+        for row, name in zip(rows, named_apart(names), strict=True)
+    )
