@@ -85,7 +85,7 @@ def begin(
     if problems := problems_of(asked):
         raise InputError(problems)
     progress("reading the road")
-    ground = read_ground(asked, asked.surface or "asphalt")
+    ground = read_ground(asked)
     with tempfile.TemporaryDirectory() as folder:
         desk = _Desk(asked=asked, ground=ground, today=today, folder=Path(folder))
         try:
@@ -144,21 +144,25 @@ def _begin(desk: _Desk, say: Callable[[str], None]) -> Begun:
         raise InputError([problem])
     found, left_out = places_along(desk.ground, route.line, scenario.file.route.snap)
     say("driving the road")
+    whole = (draft, scenario, route)
     refusal = None
     for share in (1.0,) if draft.train_said else _SHARES:
-        draft = desk.drafted(share)
-        scenario, route = desk.read(desk.files(draft))
+        if share < 1.0:
+            draft = desk.drafted(share)
+            scenario, route = desk.read(desk.files(draft))
         try:
             case = Case(scenario=scenario, route=route, demand=build_demand(scenario, route))
         except NoPlanError as error:
             refusal = refusal or error
             continue
         return _supplied(desk, draft, case, found, left_out, say)
-    draft = desk.drafted(1.0)
+    draft, scenario, route = whole
+    read = supplies_of(draft, scenario, found)
+    files = desk.files(draft, read, found)
+    scenario, route = desk.read(files)
     return Begun(
-        files=desk.files(draft, (), found), draft=draft, scenario=scenario, route=route,
-        level=desk.ground.level, read=(), wanted=(), left_out=left_out, open=(), plan=None,
-        refusal=refusal,
+        files=files, draft=draft, scenario=scenario, route=route, level=desk.ground.level,
+        read=read, wanted=(), left_out=left_out, open=(), plan=None, refusal=refusal,
     )  # fmt: skip
 
 
@@ -171,12 +175,12 @@ def _supplied(
     say: Callable[[str], None],
 ) -> Begun:
     """With the supplies that were marked, and those that are wanted besides."""
-    read = supplies_of(draft, case, found)
+    read = supplies_of(draft, case.scenario, found)
     wanted: tuple[Supply, ...] = ()
     say("planning")
     case, plan, refusal = _tried(desk, draft, read, found)
     if refusal is not None and any(s.kind in ("water", "coal") for s in refusal.shortages):
-        more = suggested(case, draft, say)
+        more = suggested(case, draft, refusal, say)
         if isinstance(more, NoPlanError):
             refusal = more
         else:

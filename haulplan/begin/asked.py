@@ -22,6 +22,7 @@ _OPTIONS: Final[Mapping[str, str]] = {
     "stores.tank": "--tank",
     "stores.bunker": "--bunker",
     "route.surface": "--surface",
+    "route.track": "--only",
     "route.snap": "--snap",
     "route.longest_gap": "--longest-gap",
     "engine.kind": "--engine",

@@ -60,7 +60,10 @@ class Line:
 
 @dataclass(frozen=True, kw_only=True)
 class Draft:
-    """The lines of scenario.toml, and the figures that the tables go by [kg]."""
+    """The lines of scenario.toml, and the figures that the tables go by [kg].
+
+    `lightened` is true where the train usually assumed does not climb.
+    """
 
     lines: tuple[Line, ...]
     system: UnitSystem
@@ -68,6 +71,7 @@ class Draft:
     bunker: float
     train: float
     train_said: bool
+    lightened: bool
 
 
 def written(unit: DisplayUnit, si: float, figures: int = 3) -> str:
@@ -147,6 +151,7 @@ def draft_lines(asked: Asked, ground: Ground, today: dt.date, share: float = 1.0
     return Draft(
         lines=tuple(lines), system=system, tank=tank, bunker=bunker, train=train,
         train_said=asked.train is not None,
+        lightened=share < 1.0,
     )  # fmt: skip
 
 

@@ -73,15 +73,13 @@ def plain_name(words: str) -> str:
     return " ".join(shown.split())[:_MOST_LETTERS].strip()
 
 
-def read_ground(asked: Asked, surface: str) -> Ground:
+def read_ground(asked: Asked) -> Ground:
     """Read the road that was given.
 
     Parameters
     ----------
     asked
         What was said.
-    surface
-        Of a typed way where it does not say.
 
     Returns
     -------
@@ -94,7 +92,7 @@ def read_ground(asked: Asked, surface: str) -> Ground:
         If the file cannot be read as a road.
     """
     if asked.way is not None:
-        return _typed(asked.way, surface)
+        return _typed(asked.way)
     assert asked.track is not None
     if asked.track.suffix.casefold() == ".csv":
         return _tabled(asked.track)
@@ -121,7 +119,7 @@ def _tracked(path: Path, only: str | None) -> Ground:
         files["heights.csv"] = table_csv(("distance [m]", "elevation [m]"), rows)
         route["grades"] = "heights.csv"
     return Ground(
-        name=plain_name(recording.name), files=files, route=route, level=level,
+        name=plain_name(recording.name) or "Road", files=files, route=route, level=level,
         marks=read_waypoints(path),
     )  # fmt: skip
 
@@ -133,12 +131,12 @@ def _tabled(path: Path) -> Ground:
         raise InputError(problems)
     data = read_bytes(path, None, bounds().table_bytes)
     return Ground(
-        name=plain_name(path.stem), files={"route.csv": data}, route={"file": "route.csv"},
-        level=False,
+        name=plain_name(path.stem) or "Road", files={"route.csv": data},
+        route={"file": "route.csv"}, level=False,
     )  # fmt: skip
 
 
-def _typed(path: Path, surface: str) -> Ground:
+def _typed(path: Path) -> Ground:
     """A table of places, or the [[itinerary]] of a record."""
     problems: list[Problem] = []
     if path.suffix.casefold() == ".toml":
@@ -161,7 +159,7 @@ def _typed(path: Path, surface: str) -> Ground:
         raise InputError(problems)
     known = [(place.at, place.height) for place in places if place.height is not None]
     heights = np.interp(ats, *np.array(known).T) if known else np.zeros(len(ats))
-    spots, ground = [], surface
+    spots, ground = [], ""  # until one is named it is that of [route]
     for place, height in zip(places, heights.tolist(), strict=True):
         ground = place.surface or ground
         spots.append(

@@ -17,6 +17,8 @@ __all__ = ["Open", "open_figures"]
 
 #: A train nobody weighed is lighter or heavier by so much. haulplan's assumption. [-]
 _TRAIN: Final = (0.5, 1.5)
+#: What moves the reach by less than this is not worth asking for. [-]
+_LEAST: Final = 0.005
 #: Figures of a class that decide what an engine takes, and their kinds.
 _FIGURES: Final[Mapping[str, str]] = {
     "weight": "mass", "bore": "length", "pressure": "pressure", "grate_area": "area",
@@ -56,7 +58,7 @@ class _Band:
 
 
 def open_figures(case: Case, asked: Asked, draft: Draft) -> tuple[Open, ...]:
-    """Every figure that nobody gave and whose band can be reckoned with.
+    """Figures that nobody gave and whose band moves the reach of a filling.
 
     Parameters
     ----------
@@ -85,7 +87,8 @@ def open_figures(case: Case, asked: Asked, draft: Draft) -> tuple[Open, ...]:
                 low=low, high=high,
             )
         )  # fmt: skip
-    return tuple(sorted(rows, key=lambda row: -row.weight))
+    told = [row for row in rows if row.weight >= _LEAST]
+    return tuple(sorted(told, key=lambda row: -row.weight))
 
 
 def _reach_with(case: Case, store: str, change: Mapping[str, Any]) -> float:

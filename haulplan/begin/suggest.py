@@ -12,6 +12,7 @@ from haulplan.begin.folder import MARK, Draft, written
 from haulplan.errors import InternalError, NoPlanError
 from haulplan.plan import Plan
 from haulplan.plan.trial import Case, solved_plan, tap
+from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim, Supply
 
 __all__ = ["reach", "suggested", "supplies_of"]
@@ -36,15 +37,15 @@ class _Offer:
     coal: bool
 
 
-def supplies_of(draft: Draft, case: Case, found: Sequence[Found]) -> tuple[Supply, ...]:
+def supplies_of(draft: Draft, scenario: Scenario, found: Sequence[Found]) -> tuple[Supply, ...]:
     """Marks that seem to offer water or coal, as rows of supply.csv.
 
     Parameters
     ----------
     draft
         For the size of tank and bunker.
-    case
-        The scenario as it stands.
+    scenario
+        As it stands.
     found
         Places along the road.
 
@@ -56,7 +57,8 @@ def supplies_of(draft: Draft, case: Case, found: Sequence[Found]) -> tuple[Suppl
     rows = []
     for place in found:
         if place.is_supply:
-            row = _supply(case, place.name, _Offer(water=place.water, coal=place.coal), draft)
+            offer = _Offer(water=place.water, coal=place.coal)
+            row = _supply(scenario, place.name, offer, draft)
             note = f"{MARK}: amount, rate and time are assumed; ask its owner"
             rows.append(
                 row.model_copy(
@@ -69,12 +71,12 @@ def supplies_of(draft: Draft, case: Case, found: Sequence[Found]) -> tuple[Suppl
     return tuple(rows)
 
 
-def _supply(case: Case, name: str, offer: _Offer, draft: Draft, at: float = 0.0) -> Supply:
+def _supply(scenario: Scenario, name: str, offer: _Offer, draft: Draft, at: float = 0.0) -> Supply:
     """A supply of one filling, as quick as one that is not known yet."""
     wanted: list[tuple[Literal["water", "coal"], float]] = []
     wanted += [("water", draft.tank)] if offer.water else []
     wanted += [("coal", draft.bunker)] if offer.coal else []
-    taps = [tap(case.scenario, kind, at, name=name, available=room) for kind, room in wanted]
+    taps = [tap(scenario, kind, at, name=name, available=room) for kind, room in wanted]
     both = {
         key: value
         for one in taps
@@ -108,7 +110,7 @@ def reach(case: Case) -> dict[str, float]:
 
 
 def suggested(
-    case: Case, draft: Draft, say: Callable[[str], None]
+    case: Case, draft: Draft, refusal: NoPlanError, say: Callable[[str], None]
 ) -> tuple[Supply, ...] | NoPlanError:
     """The fewest supplies that are wanted besides those there are.
 
@@ -118,6 +120,8 @@ def suggested(
         The problem, refused without them.
     draft
         For units, tank and bunker.
+    refusal
+        Why there is no plan without them.
     say
         Told what is being done.
 
@@ -126,20 +130,23 @@ def suggested(
     supplies
         Rows to be added, or why even these do not help.
     """
-    refusal = NoPlanError("no plan")
+    why, before = "", 0
     for many in _TO_A_FILLING:
         say(f"looking for stops, {many} to a filling")
         tried = _candidates(case, draft, min(reach(case).values()) / many)
+        if len(tried) == before:
+            break
+        before = len(tried)
         with_them = case.with_supplies((*case.scenario.supplies, *tried))
         try:
             plan = solved_plan(with_them, aim=Aim(first="cheapest"), time_limit=_TIME)
         except NoPlanError as error:
-            refusal = error
-            continue
-        except InternalError:  # not within its time
-            continue
-        return _taken(case, draft, tried, plan)
-    return refusal
+            why = f"Even with water and coal at {before} places more, {str(error).splitlines()[0]}"
+        except InternalError:
+            why = f"No choice among {before} places more was found in time; give a shorter road"
+        else:
+            return _taken(case, draft, tried, plan)
+    return NoPlanError(f"{refusal}\n{why}", refusal.shortages)
 
 
 def _candidates(case: Case, draft: Draft, step: float) -> list[Supply]:
@@ -157,7 +164,7 @@ def _candidates(case: Case, draft: Draft, step: float) -> list[Supply]:
         best = min(range(near.size), key=lambda i: (round(float(rise[i]), 1), abs(_MOVED[i])))
         at = round(unit.value(float(near[best])), 2) * unit.size  # as supply.csv will have it
         offer = _Offer(water=True, coal=True)
-        row = _supply(case, f"{MARK} {number}", offer, draft, at)
+        row = _supply(case.scenario, f"place tried {number}", offer, draft, at)
         rows.append(row.model_copy(update={"call_out": _PRICE}))
     return rows
 
@@ -187,11 +194,12 @@ def _taken(case: Case, draft: Draft, tried: Sequence[Supply], plan: Plan) -> tup
         offer = _Offer(water=water > 0, coal=coal > 0)
         note = f"{MARK}: find {what} near here, at least about {much}, and its owner"
         rows.append(
-            _supply(case, "wanted", offer, draft, row.at).model_copy(
+            _supply(case.scenario, "wanted", offer, draft, row.at).model_copy(
                 update={"kind": "not found yet", "note": note}
             )
         )
+    known = [supply.name for supply in case.scenario.supplies]
+    apart = named_apart([*known, *names])[len(known) :]
     return tuple(
-        row.model_copy(update={"name": name})
-        for row, name in zip(rows, named_apart(names), strict=True)
+        row.model_copy(update={"name": name}) for row, name in zip(rows, apart, strict=True)
     )

@@ -77,6 +77,9 @@ def _summary(begun: Begun, system: UnitSystem) -> Iterator[str]:
         yield f"Road {length}. No heights are known: it is driven as level, which no road is."
     else:
         yield f"Road {length}."
+    if begun.draft.lightened:
+        train = system.mass.text(begun.draft.train)
+        yield f"The train usually assumed does not climb it; taken is one of {train}. Say --train."
     plan = begun.plan
     if plan is None:
         yield "It does not plan yet: see the error below."

@@ -286,8 +286,9 @@ class _Reader:
     def _start_mark(self, attributes: dict[str, str]) -> None:
         if self._stack == _WAYPOINT:
             self._count_point()
-            latitude = self._number("lat", attributes.get("lat"), 90.0)
-            longitude = self._number("lon", attributes.get("lon"), 180.0)
+            where = f"waypoint {len(self.marks) + 1}"
+            latitude = self._number("lat", attributes.get("lat"), 90.0, where)
+            longitude = self._number("lon", attributes.get("lon"), 180.0, where)
             self.marks.append(_Mark(latitude=latitude, longitude=longitude))
         elif len(self._stack) == 3 and self._stack[2] in _WORDS:
             self._text = self.marks[-1].words.setdefault(self._stack[2], [])
@@ -315,15 +316,15 @@ class _Reader:
                 self.runs[-1].elevation[-1] = self._number("ele", text, _LARGEST_HEIGHT)
         self._text = None
 
-    def _number(self, name: str, text: str | None, limit: float) -> float:
-        """The figure of the point being read; a wrong one is noted."""
+    def _number(self, name: str, text: str | None, limit: float, where: str = "") -> float:
+        """The figure of the point or waypoint being read; a wrong one is noted."""
         if text is not None and _NUMBER.fullmatch(text) and abs(float(text)) <= limit:
             return float(text)
         shown = "missing" if text is None else f"'{short(text.strip(), 20)}'"
         self.problems.append(
             Problem(
                 file=self._file,
-                where=f"point {self._points}, {name}",
+                where=f"{where or f'point {self._points}'}, {name}",
                 found=f"{shown} is not allowed",
                 remedy=f"write a decimal number from -{limit:g} to {limit:g}",
             )
