@@ -103,13 +103,18 @@ def test_every_class_plans_on_every_road(engine: str, road: str, tmp_path: Path)
     assert begun.refusal is None
     assert begun.plan is not None
     folder = put(tmp_path / "run", begun)
-    planned(folder)
+    if road == "rolling":
+        planned(folder)
+    else:  # its own plan, on what is read from the folder
+        scenario = read_scenario(folder)
+        route = build_route(scenario)
+        replay(scenario, route, build_demand(scenario, route), begun.plan)
     sure_of_every_figure(begun, {"engine.kind"})
     assert {s.name for s in begun.wanted} <= {s.name for s in begun.scenario.supplies}
 
 
 @settings(
-    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(
     miles=st.floats(0.5, 25.0),
@@ -158,6 +163,28 @@ def test_fewer_wanted_supplies_would_not_do(tmp_path: Path) -> None:
         "stores.tank"
     ]  # how far a filling goes with the class's largest tank
     assert len(begun.wanted) >= math.ceil(begun.route.length / reach.high) - 1
+
+
+def test_wanted_supplies_serve_nine_runs_in_ten(tmp_path: Path) -> None:
+    path = tmp_path / "club.csv"
+    path.write_text(table_of("rolling"), "utf-8")
+    folder = put(tmp_path / "run", begin(Asked(track=path, engine="farm-engine-65"), today=TODAY))
+    text = (folder / "scenario.toml").read_text("utf-8")
+    (folder / "scenario.toml").write_text('pessimism = "90 %"\n' + text, "utf-8")
+    planned(folder)
+
+
+def test_coal_is_wanted_at_fewer_places_than_water(tmp_path: Path) -> None:
+    path = tmp_path / "long.csv"
+    path.write_text("distance [mi],elevation [m]\n0,100\n15,120\n30,100\n", "utf-8")
+    begun = begin(Asked(track=path, engine="general-purpose-8"), today=TODAY)
+    coal = [s for s in begun.wanted if s.coal_available is not None]
+    assert begun.plan is not None
+    assert 0 < len(coal) < len(begun.wanted)
+    # what the road takes must be carried or taken: no fewer fillings than that
+    used = sum(leg.coal for leg in begun.plan.legs)
+    stores = begun.scenario.file.stores
+    assert len(coal) >= math.ceil(used / stores.bunker) - 1
 
 
 # --- what is invented says so ---------------------------------------------------------

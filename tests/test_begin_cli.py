@@ -37,7 +37,7 @@ def test_the_written_folder_checks_and_plans(
     code, out, err = ended(capsys, *words)
     assert (code, err) == (0, "")
     assert "It plans: leave 08:00, no stop" in out
-    assert f"haulplan check '{folder}'".replace("\n", "") in out.replace("\n", "")
+    assert f"\n  haulplan check '{folder}'\n" in out
     for name in ("check", "plan"):
         assert ended(capsys, name, folder)[0] == 0
 

@@ -17,9 +17,10 @@ from haulplan.scenario.schema import Aim, Supply
 
 __all__ = ["reach", "suggested", "supplies_of"]
 
-#: Places are tried so many to a filling of the tank or bunker, more where that fails, and
-#: so many at most.
-_TO_A_FILLING: Final = (4, 8, 16)
+#: A place to be found should serve nine runs in ten, so it is looked for with that thirst
+#: first, and with the usual one where that fails; so many places are tried to a filling of
+#: tank or bunker, and so many at most.
+_TRIES: Final = ((0.9, 4), (0.9, 8), (None, 8), (None, 16))
 _MOST: Final = 120
 #: Time for one choice among them. [s]
 _TIME: Final = 10.0
@@ -35,6 +36,15 @@ _PRICE: Final = 1.0
 class _Offer:
     water: bool
     coal: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Place:
+    """Where [m], and what is taken there [kg]."""
+
+    at: float
+    water: float
+    coal: float
 
 
 def supplies_of(draft: Draft, scenario: Scenario, found: Sequence[Found]) -> tuple[Supply, ...]:
@@ -130,22 +140,18 @@ def suggested(
     supplies
         Rows to be added, or why even these do not help.
     """
-    why, before = "", 0
-    for many in _TO_A_FILLING:
+    why = ""
+    for thirst, many in _TRIES:
         say(f"looking for stops, {many} to a filling")
-        tried = _candidates(case, draft, min(reach(case).values()) / many)
-        if len(tried) == before:
-            break
-        before = len(tried)
-        with_them = case.with_supplies((*case.scenario.supplies, *tried))
         try:
-            plan = solved_plan(with_them, aim=Aim(first="cheapest"), time_limit=_TIME)
+            thirsty = case.with_file(pessimism=thirst)
+            tried = _candidates(thirsty, draft, min(reach(thirsty).values()) / many)
+            places = _chosen(thirsty, tried)
+            return _wanted(case, draft, _with_less_coal(thirsty, draft, places))
         except NoPlanError as error:
-            why = f"Even with water and coal at {before} places more, {str(error).splitlines()[0]}"
+            why = f"Even with water and coal at more places, {str(error).splitlines()[0]}"
         except InternalError:
-            why = f"No choice among {before} places more was found in time; give a shorter road"
-        else:
-            return _taken(case, draft, tried, plan)
+            why = "No choice of more places was found in time; give a shorter road"
     return NoPlanError(f"{refusal}\n{why}", refusal.shortages)
 
 
@@ -169,32 +175,79 @@ def _candidates(case: Case, draft: Draft, step: float) -> list[Supply]:
     return rows
 
 
-def _taken(case: Case, draft: Draft, tried: Sequence[Supply], plan: Plan) -> tuple[Supply, ...]:
-    """Those that the plan takes anything at, with what it takes."""
-    own, system = len(case.scenario.supplies), draft.system
+def _chosen(case: Case, tried: Sequence[Supply]) -> list[_Place]:
+    """The places where the planner takes anything, as few as can be."""
+    plan = _cheapest(case, tried)
+    own = len(case.scenario.supplies)
+    places = [
+        _Place(at=row.at or 0.0, water=water, coal=coal)
+        for number, row in enumerate(tried, start=own)
+        for water, coal in [_taken(plan, number)]
+    ]
+    return [place for place in places if place.water > 0 or place.coal > 0]
+
+
+def _with_less_coal(case: Case, draft: Draft, places: Sequence[_Place]) -> Sequence[_Place]:
+    """The same places, with coal at as few of them as can be."""
+    if sum(place.coal > 0 for place in places) < 2:
+        return places
+    rows = []
+    for number, place in enumerate(places):
+        water, coal = (
+            _supply(case.scenario, f"{word} tried {number}", offer, draft, place.at)
+            for word, offer in (
+                ("water", _Offer(water=True, coal=False)),
+                ("coal", _Offer(water=False, coal=True)),
+            )
+        )
+        rows += [water, coal.model_copy(update={"call_out": _PRICE})]
+    try:
+        plan = _cheapest(case, rows)
+    except (NoPlanError, InternalError):
+        return places
+    own = len(case.scenario.supplies)
+    fewer = [
+        _Place(
+            at=place.at,
+            water=_taken(plan, own + 2 * number)[0],
+            coal=_taken(plan, own + 2 * number + 1)[1],
+        )
+        for number, place in enumerate(places)
+    ]
+    return [place for place in fewer if place.water > 0 or place.coal > 0]
+
+
+def _cheapest(case: Case, tried: Sequence[Supply]) -> Plan:
+    with_them = case.with_supplies((*case.scenario.supplies, *tried))
+    return solved_plan(with_them, aim=Aim(first="cheapest"), time_limit=_TIME)
+
+
+def _taken(plan: Plan, row: int) -> tuple[float, float]:
+    """Water and coal taken at a row of supply.csv [kg]."""
+    stops = [s for s in plan.stops if s.kind == "supply" and s.row == row]
+    return sum(s.water_taken for s in stops), sum(s.coal_taken for s in stops)
+
+
+def _wanted(case: Case, draft: Draft, places: Sequence[_Place]) -> tuple[Supply, ...]:
+    """The places as rows of supply.csv that say what is to be found there."""
+    system = draft.system
     rows, names = [], []
-    for number, row in enumerate(tried, start=own):
-        stops = [s for s in plan.stops if s.kind == "supply" and s.row == number]
-        water = sum(s.water_taken for s in stops)
-        coal = sum(s.coal_taken for s in stops)
-        if water <= 0 and coal <= 0:
-            continue
-        assert row.at is not None
-        wanted = [
-            (word, written(unit, much, 2))
+    for place in places:
+        wanted = {
+            word: written(unit, much, 2)
             for word, unit, much in (
-                ("water", system.water, water),
-                ("coal", system.coal, coal),
+                ("water", system.water, place.water),
+                ("coal", system.coal, place.coal),
             )
             if much > 0
-        ]
-        what = " and ".join(word for word, _ in wanted)
-        much = " and ".join(f"{text} of {word}" for word, text in wanted)
-        names.append(f"{MARK}: {what} near {system.distance.text(row.at)}")
-        offer = _Offer(water=water > 0, coal=coal > 0)
+        }
+        what = " and ".join(wanted)
+        much = " and ".join(f"{text} of {word}" for word, text in wanted.items())
+        names.append(f"{MARK}: {what} near {system.distance.text(place.at)}")
+        offer = _Offer(water="water" in wanted, coal="coal" in wanted)
         note = f"{MARK}: find {what} near here, at least about {much}, and its owner"
         rows.append(
-            _supply(case.scenario, "wanted", offer, draft, row.at).model_copy(
+            _supply(case.scenario, "wanted", offer, draft, place.at).model_copy(
                 update={"kind": "not found yet", "note": note}
             )
         )

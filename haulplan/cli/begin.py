@@ -84,7 +84,7 @@ def begin(
     """  # noqa: D301  click reads the mark as it stands
     from haulplan.begin import BEGUN_NAMES, Asked  # noqa: PLC0415  lazy start
     from haulplan.begin import begin as begun_from  # noqa: PLC0415  lazy start
-    from haulplan.outputs.begin import render_begun  # noqa: PLC0415  lazy start
+    from haulplan.outputs.begin import next_steps, render_begun  # noqa: PLC0415  lazy start
     from haulplan.outputs.write import check_outputs, write_outputs  # noqa: PLC0415  lazy start
 
     with _another_folder():  # before anybody answers questions
@@ -96,7 +96,9 @@ def begin(
         begun = begun_from(asked, today=dt.date.today(), progress=say)
         with _another_folder():
             write_outputs(folder, begun.files, force=force, ours=BEGUN_NAMES)
-    show(render_begun(begun, folder), folder)
+    show(render_begun(begun), folder)
+    for line in next_steps(folder):
+        click.echo(line)
     if begun.refusal is not None:
         raise begun.refusal
 

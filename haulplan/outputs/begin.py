@@ -15,20 +15,18 @@ if TYPE_CHECKING:
     from rich.console import Group, RenderableType
     from rich.table import Table
 
-__all__ = ["render_begun"]
+__all__ = ["next_steps", "render_begun"]
 
 _MOST_MARKS = 8
 
 
-def render_begun(begun: Begun, folder: Path) -> "Group":
+def render_begun(begun: Begun) -> "Group":
     """What was begun, in the order in which a crew must act.
 
     Parameters
     ----------
     begun
         The scenario.
-    folder
-        Where it is written.
 
     Returns
     -------
@@ -60,15 +58,35 @@ def render_begun(begun: Begun, folder: Path) -> "Group":
         parts += [
             Text(), Text("Not known yet, what matters most first", style="bold"), _open(begun),
         ]  # fmt: skip
-    parts += [Text(f"Assumed besides: {', '.join(_besides(begun))}"), Text()]
+    parts += [Text(f"Assumed besides: {', '.join(_besides(begun))}")]
     parts += [Text(f"warning: {plain(line)}") for line in _warnings(begun)]
-    name = shlex.quote(str(folder))
-    parts += [
-        Text(f"Put your own figures where {plain(name)} says {MARK}. Next:"),
-        Text(f"  haulplan check {plain(name)}"),
-        Text(f"  haulplan plan {plain(name)} --out {plain(shlex.quote(f'{folder}-plan'))}"),
-    ]
     return Group(*parts)
+
+
+def next_steps(folder: Path) -> list[str]:
+    """What to do with the folder: lines to be printed as they are, for commands to be copied.
+
+    Parameters
+    ----------
+    folder
+        Where the scenario is written.
+
+    Returns
+    -------
+    lines
+        Commands by themselves.
+
+    Examples
+    --------
+    >>> next_steps(Path("my run"))[1]
+    "  haulplan check 'my run'"
+    """
+    name, out = (shlex.quote(plain(str(f))) for f in (folder, f"{folder}-plan"))
+    return [
+        f"Put your own figures where scenario.toml says {MARK}. Next:",
+        f"  haulplan check {name}",
+        f"  haulplan plan {name} --out {out}",
+    ]
 
 
 def _summary(begun: Begun, system: UnitSystem) -> Iterator[str]:
