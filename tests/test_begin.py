@@ -333,9 +333,9 @@ def test_marks_become_supplies_and_landmarks(tmp_path: Path, gpx_text: Gpx) -> N
     assert supplies["Coal merchant"].water_available is None
     assert [row["name"] for row in rows_of(begun, "places.csv")] == ["Church", "No water here"]
     ((name, off),) = begun.left_out
-    # the width of 0.2 degrees of longitude at 51.14° north on the WGS 84 ellipsoid
+    # 0.2° of the parallel at 51.14° north, N cos φ of the WGS 84 ellipsoid (NIMA TR8350.2)
     assert name == "Far spring"
-    assert off == pytest.approx(13_995, rel=0.005)
+    assert off == pytest.approx(13_997, rel=0.001)
     met = {p.name: p.distance for p in begun.route.passings}
     assert met["Mill Lane"] == pytest.approx(0.05 * 111_250, rel=0.002)
     planned(put(tmp_path / "run", begun))

@@ -123,16 +123,18 @@ def at_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_what_was_not_said_is_asked(road: Path, tmp_path: Path) -> None:
     number = list(engine_classes()).index("steam-wagon") + 1
     answers = (
-        "nowhere.gpx", road, "steem-wagon", number, "3 tons", "3 t", "", "400 lb", "2027-02-30",
-        "2027-05-22", "metric", "",
+        "", "nowhere.gpx", road, "", "steem-wagon", number, "3 tons", "3 t", "", "400 lb",
+        "2027-02-30", "2027-05-22", "metric", "",
     )  # fmt: skip
     code, out = answered(tmp_path / "run", "\n".join(map(str, answers)))
     assert code == 0
     for words in (
-        "no file 'nowhere.gpx'", "did you mean 'steam-wagon'?", "a bare ton is ambiguous",
+        "no usual answer", "no file 'nowhere.gpx'", "did you mean 'steam-wagon'?",
+        "a bare ton is ambiguous",
         "usual for the class: 140 imp gal", "write year-month-day",
     ):  # fmt: skip
         assert words in out
+    assert out.count("small-tractor: Small tractor") == 1  # choices are shown once
     file = read_scenario(tmp_path / "run").file
     assert file.engine is not None
     assert (file.engine.kind, str(file.date), file.units) == ("steam-wagon", "2027-05-22", "metric")

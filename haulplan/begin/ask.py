@@ -18,13 +18,25 @@ __all__ = ["QUESTIONS", "Question"]
 class Question:
     """One question: the key of `Asked` it fills, its words, and what an answer must be.
 
-    `check` gives the answer as it is kept, or raises InputError.
+    `check` gives the answer as it is kept, or raises InputError. Without an answer to one
+    that is `needed` nothing can be begun. `choices` are lines shown before it.
     """
 
     key: str
     words: Callable[[Asked], str]
     check: Callable[[str], str]
     kept: Callable[[str], Any] = str
+    needed: bool = False
+    choices: Callable[[], tuple[str, ...]] = tuple
+
+    def answer(self, typed: str) -> str:
+        """The answer, empty where it is left to what is usual; InputError if it cannot be."""
+        typed = typed.strip()
+        if typed:
+            return self.check(typed)
+        if self.needed:
+            raise _refuse("nothing said", "this one has no usual answer")
+        return ""
 
     def is_open(self, asked: Asked) -> bool:
         """Whether it is still to be asked."""
@@ -51,10 +63,10 @@ def _class(answer: str) -> str:
     return answer
 
 
-def _classes(_: Asked) -> str:
-    titles = [f"  {n:2d} {key}: {kind['title']}" for n, (key, kind)
-              in enumerate(engine_classes().items(), start=1)]  # fmt: skip
-    return "\n".join([*titles, "Engine class, by number or name"])
+def _classes() -> tuple[str, ...]:
+    rows = enumerate(engine_classes().items(), start=1)
+    lines = (f"{number:4d} {key}: {kind['title']}" for number, (key, kind) in rows)
+    return tuple(line if len(line) < 80 else f"{line[:76]}..." for line in lines)
 
 
 def _weight(answer: str) -> str:
@@ -100,9 +112,12 @@ def _usual(key: str, words: str) -> Callable[[Asked], str]:
 QUESTIONS: Final = (
     Question(
         key="track", words=lambda _: "The road: a GPX file, or a table of heights (.csv)",
-        check=_file, kept=Path,
+        check=_file, kept=Path, needed=True,
     ),
-    Question(key="engine", words=_classes, check=_class),
+    Question(
+        key="engine", words=lambda _: "Engine class, by number or name", check=_class,
+        needed=True, choices=_classes,
+    ),
     Question(
         key="train",
         words=lambda _: "Weight behind the engine, loads and all, as in '12 short ton' or 'none'",

@@ -126,10 +126,10 @@ def _questioned(asked: "Asked") -> "Asked":
     for question in QUESTIONS:
         if not question.is_open(asked):
             continue
-        words = question.words(asked)
-        answer = click.prompt(
-            words, default="", show_default=False, value_proc=_taken(question.check)
-        )
+        for line in question.choices():
+            click.echo(line)
+        words, taken = question.words(asked), _taken(question.answer)
+        answer = click.prompt(words, default="", show_default=False, value_proc=taken)
         if answer:
             asked = replace(asked, **{question.key: question.kept(answer)})
     return asked
@@ -140,7 +140,7 @@ def _taken(check: Callable[[str], str]) -> Callable[[str], str]:
 
     def take(answer: str) -> str:
         try:
-            return check(answer.strip()) if answer.strip() else ""
+            return check(answer)
         except InputError as error:
             raise click.UsageError(str(error)) from None
 
