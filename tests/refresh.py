@@ -10,6 +10,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 from collections import Counter
 from pathlib import Path
 
@@ -40,12 +41,12 @@ VARIANTS = {
 }  # fmt: skip
 
 
-def run(*words: str) -> str:
+def run(*words: str, cwd: Path = TOP) -> str:
     """Standard output of haulplan at 80 columns, trailing blanks removed."""
     env = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONPATH": str(TOP)}
     done = subprocess.run(
         [sys.executable, "-m", "haulplan", *words],
-        cwd=TOP, env=env, capture_output=True, text=True, check=True, encoding="utf-8",
+        cwd=cwd, env=env, capture_output=True, text=True, check=True, encoding="utf-8",
     )  # fmt: skip
     return "\n".join(line.rstrip() for line in done.stdout.splitlines()) + "\n"
 
@@ -60,6 +61,21 @@ def plan_block() -> str:
     """What README shows of the first command."""
     text = run("plan", "scenarios/hobmere-penniford")
     return f"<!-- plan -->\n```text\n{text.rstrip()}\n```\n<!-- end plan -->"
+
+
+#: What README begins with, but for the place of the track.
+BEGIN = (
+    "begin", "my-run", "--track", "scenarios/hobmere-penniford/route.gpx", "--engine",
+    "small-tractor", "--train", "6 short ton", "--date", "2027-05-22", "--no-questions",
+)  # fmt: skip
+
+
+def begin_block() -> str:
+    """What README shows of a scenario begun from a track."""
+    words = [str(TOP / word) if word.startswith("scenarios/") else word for word in BEGIN]
+    with tempfile.TemporaryDirectory() as folder:
+        text = run(*words, cwd=Path(folder))
+    return f"<!-- begin -->\n```text\n{text.rstrip()}\n```\n<!-- end begin -->"
 
 
 def defaults_block() -> str:
@@ -170,7 +186,7 @@ def main() -> None:
     """Write README.md, the guides and maps/ anew; with 'guides' only those."""
     readme = TOP / "README.md"
     text = readme.read_text(encoding="utf-8")
-    for block in (plan_block(), defaults_block(), evidence_block()):
+    for block in (plan_block(), begin_block(), defaults_block(), evidence_block()):
         text = renew(text, block)
     readme.write_text(text, encoding="utf-8")
     renew_guides()

@@ -23,6 +23,11 @@ def test_readme_shows_the_plan_that_is_printed() -> None:
     assert refresh.plan_block() in README
 
 
+def test_readme_shows_what_is_begun_from_a_track() -> None:
+    assert refresh.begin_block() in README
+    assert f"\n    haulplan {shlex.join(refresh.BEGIN[:-1])}\n".replace("'", '"') in README
+
+
 def test_readme_counts_the_defaults() -> None:
     assert refresh.defaults_block() in README
 

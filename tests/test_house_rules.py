@@ -20,7 +20,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 #: The steps in the order of the data; each may use those before it.
 FLOW = (
     "errors", "units", "scenario", "route", "demand", "evidence", "plan", "replay", "roads",
-    "stations", "period", "underway", "compare", "outputs", "guides", "cli",
+    "stations", "period", "underway", "begin", "compare", "outputs", "guides", "cli",
 )  # fmt: skip
 #: What replay may have of plan: the plan itself, and nothing that helped to make it.
 PROOF = {"haulplan.plan.plan"}

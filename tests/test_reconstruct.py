@@ -2,7 +2,6 @@
 
 import csv
 import io
-import json
 import re
 import subprocess
 import sys
@@ -237,13 +236,3 @@ def test_help_shows_an_example_and_starts_quickly() -> None:
     )  # fmt: skip
     assert "Example:" in done.stdout
     assert not re.search(r"\| +(numpy|scipy|pandas|haulplan\.period)$", done.stderr, re.MULTILINE)
-
-
-def test_json_quoting_serves_toml_strings() -> None:
-    import tomllib
-
-    from haulplan.period.folder import _text
-
-    for words in ('say "hay"', "back\\slash", "Ägir", "tab\there"):
-        assert tomllib.loads(f"a = {_text(words)}")["a"] == words
-        assert json.loads(_text(words)) == words

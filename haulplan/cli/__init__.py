@@ -24,7 +24,17 @@ __all__ = ["COMMANDS", "cli", "main"]
 #: function of the same name. Importing all of them takes 4 ms of the 70 that --help takes,
 #: since each loads what it needs when it is called.
 COMMANDS: Final[Mapping[str, Sequence[str]]] = {
-    "Before the run": ("check", "plan", "demand", "ways", "compare", "changes", "drill", "phone"),
+    "Before the run": (
+        "begin",
+        "check",
+        "plan",
+        "demand",
+        "ways",
+        "compare",
+        "changes",
+        "drill",
+        "phone",
+    ),
     "On the road, and after": ("revise", "learn"),
     "Past trips and parades": ("reconstruct", "stations"),
     "About haulplan": ("guide", "demos", "evidence"),

@@ -2,7 +2,6 @@
 
 import csv
 import io
-import json
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any, Final
 from haulplan.outputs.tables import Cell, frame_of, to_csv
 from haulplan.outputs.ways import Compared, way_gpx
 from haulplan.roads.drive import Driven
+from haulplan.scenario.quoting import toml_text
 from haulplan.units import parse
 
 __all__ = ["scenario_files"]
@@ -70,18 +70,18 @@ def scenario_files(compared: Compared) -> dict[str, str]:
 
 def _toml(raw: Mapping[str, Any]) -> str:
     """Keys and values as TOML, sections inline."""
-    return "".join(f"{json.dumps(key)} = {_value(value)}\n" for key, value in raw.items())
+    return "".join(f"{toml_text(key)} = {_value(value)}\n" for key, value in raw.items())
 
 
 def _value(value: object) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{json.dumps(k)} = {_value(v)}" for k, v in value.items()) + "}"
+        return "{" + ", ".join(f"{toml_text(k)} = {_value(v)}" for k, v in value.items()) + "}"
     if isinstance(value, list):
         return "[" + ", ".join(map(_value, value)) + "]"
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
+        return toml_text(value)
     return str(value)
 
 

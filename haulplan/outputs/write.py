@@ -5,13 +5,13 @@ import errno
 import os
 import secrets
 import stat
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from pathlib import Path
 from typing import Final
 
 from haulplan.errors import InputError, Problem
 
-__all__ = ["OUTPUT_NAMES", "write_folders", "write_outputs"]
+__all__ = ["OUTPUT_NAMES", "check_outputs", "write_folders", "write_outputs"]
 
 #: Files haulplan writes; a folder that holds anything else is never replaced.
 OUTPUT_NAMES: Final = frozenset(
@@ -29,7 +29,36 @@ _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 _FORBIDDEN: Final = frozenset({errno.EACCES, errno.EPERM, errno.EROFS})
 
 
-def write_outputs(folder: Path, files: Mapping[str, str | bytes], *, force: bool) -> None:
+def check_outputs(folder: Path, ours: Set[str], *, force: bool) -> None:
+    """Refuse a folder that `write_outputs` would refuse, before anything is reckoned.
+
+    Parameters
+    ----------
+    folder
+        Where files shall be.
+    ours
+        Names that may be replaced.
+    force
+        Whether to replace them.
+
+    Raises
+    ------
+    InputError
+        If the folder may not be replaced.
+    """
+    with _explained(folder):
+        target = _real(folder)
+        if _exists(target):
+            _check(target, folder, frozenset(ours), force=force)
+
+
+def write_outputs(
+    folder: Path,
+    files: Mapping[str, str | bytes],
+    *,
+    force: bool,
+    ours: Set[str] = OUTPUT_NAMES,
+) -> None:
     """Write files into a folder that appears complete or stays as it was.
 
     Everything is written into a new folder beside the wanted one, brought to the disk and
@@ -45,18 +74,20 @@ def write_outputs(folder: Path, files: Mapping[str, str | bytes], *, force: bool
         Text (written as UTF-8) or bytes by plain file name.
     force
         Whether to replace a folder that holds files haulplan wrote earlier.
+    ours
+        Names of such files, besides those written now.
 
     Raises
     ------
     InputError
         If the folder may not be replaced or written; nothing is left behind then.
     """
-    ours = OUTPUT_NAMES | files.keys()
+    replaced = frozenset(ours | files.keys())
     with _explained(folder):
         target = _real(folder)
         there = _exists(target)
         if there:
-            _check(target, folder, ours, force=force)
+            _check(target, folder, replaced, force=force)
         token = secrets.token_hex(4)
         # File systems allow 255 bytes to a name: fifty letters are at most 200.
         fresh = target.with_name(f".{target.name[:50]}.new-{token}")
@@ -66,13 +97,13 @@ def write_outputs(folder: Path, files: Mapping[str, str | bytes], *, force: bool
                 _fill(fresh, files, mode=stat.S_IMODE(target.stat().st_mode) if there else None)
                 with _put_aside(target, old) if there else contextlib.nullcontext():
                     if there:  # what came in since the first look must not be deleted
-                        _check(old, folder, ours, force=force)
+                        _check(old, folder, replaced, force=force)
                     fresh.rename(target)
                 _bring_to_disk(target.parent)
             finally:
                 _remove(fresh)
                 if target.exists() and _exists(old):
-                    _drop(old, folder, ours)
+                    _drop(old, folder, replaced)
 
 
 def write_folders(folder: Path, folders: Mapping[str, Mapping[str, str]]) -> None:

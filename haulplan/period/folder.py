@@ -1,7 +1,6 @@
 """A stage of a likely run as a scenario folder: road, engine, train, where water may be."""
 
 import datetime as dt
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -10,6 +9,7 @@ from haulplan.period.defaults import band
 from haulplan.period.likely import Likely, engine_toml
 from haulplan.period.way import Way, places_csv, road_csv, table_csv
 from haulplan.scenario.classes import fuels
+from haulplan.scenario.quoting import toml_text
 
 __all__ = ["stage_files"]
 
@@ -93,9 +93,9 @@ def _scenario(likely: Likely, way: Way, day: int, *, loaded: bool) -> str:
         f"# {record.title}: a likely run, day {day}. Made by haulplan reconstruct from a record;",
         "# figures are middling ones of the combinations that agree with it. Mend what you know.",
         "",
-        f"title = {_text(f'{record.title}, day {day}'[:200])}",
-        f"start = {_text(way.spots[0].name)}",
-        f"finish = {_text(way.spots[-1].name)}",
+        f"title = {toml_text(f'{record.title}, day {day}'[:200])}",
+        f"start = {toml_text(way.spots[0].name)}",
+        f"finish = {toml_text(way.spots[-1].name)}",
         f"date = {_date(likely, day)}",
         f'depart = "{_DEPART}"',
         f'units = "{record.units}"',
@@ -125,7 +125,7 @@ def _scenario(likely: Likely, way: Way, day: int, *, loaded: bool) -> str:
         f'surface = "{way.spots[0].surface}"',
         "",
         "[fuel]",
-        f"name = {_text(fuels()[likely.fuel]['title'])}",
+        f"name = {toml_text(fuels()[likely.fuel]['title'])}",
         f'kind = "{likely.fuel}"',
         f'heating_value = "{likely.heating_value / 1e6:.2f} MJ/kg"',
         "",
@@ -170,9 +170,4 @@ def _date(likely: Likely, day: int) -> str:
 
 
 def _value(value: object) -> str:
-    return _text(value) if isinstance(value, str) else str(value)
-
-
-def _text(words: str) -> str:
-    """A TOML string: JSON's quoting is TOML's for all that a record lets pass."""
-    return json.dumps(words)
+    return toml_text(value) if isinstance(value, str) else str(value)

@@ -209,7 +209,7 @@ def _road(
     if problems:
         return "", np.zeros(1), np.zeros(1), None, []
     if scenario.grades_file is not None:
-        samples, heights = _graded(scenario, line, problems)
+        samples, heights = _graded(scenario, line, problems, warnings)
     else:
         elevation = np.concatenate([piece.elevation for piece in recording.pieces])
         samples, heights = _recorded_profile(
@@ -278,7 +278,9 @@ def _join(
     return Line(latitude=latitude, longitude=longitude, distance=distance), runs
 
 
-def _graded(scenario: Scenario, line: Line, problems: list[Problem]) -> tuple[Array, Array]:
+def _graded(
+    scenario: Scenario, line: Line, problems: list[Problem], warnings: list[str]
+) -> tuple[Array, Array]:
     """Heights from the scenario's own table of heights or grades."""
     path = scenario.grades_file
     assert path is not None
@@ -299,7 +301,17 @@ def _graded(scenario: Scenario, line: Line, problems: list[Problem]) -> tuple[Ar
                 remedy="give heights or grades from the start to the finish",
             )
         )
+    _warn_if_level(scenario, path.name, heights, warnings)
     return samples, np.interp(samples * (reach / length), ends, heights)
+
+
+def _warn_if_level(scenario: Scenario, file: str, heights: Array, warnings: list[str]) -> None:
+    if np.ptp(heights) == 0:
+        height = UNIT_SYSTEMS[scenario.file.units].height.text(float(heights[0]))
+        warnings.append(
+            f"{file}: one and the same height throughout, {height}: "
+            "driven as a level road; hills decide the thirst, so make sure that it is one"
+        )
 
 
 def _recorded_profile(
@@ -328,12 +340,7 @@ def _recorded_profile(
         return line.distance[[0, -1]], np.full(2, np.nan)
     system = UNIT_SYSTEMS[scenario.file.units]
     distance_text = system.distance.text
-    if np.ptp(elevation[known]) == 0:
-        height = system.height.text(float(elevation[known][0]))
-        warnings.append(
-            f"{file}: one and the same height throughout, {height}: "
-            "driven as a level road; hills decide the thirst, so make sure that it is one"
-        )
+    _warn_if_level(scenario, file, elevation[known], warnings)
     missing = _missing_length(line.distance, known)
     length = float(line.distance[-1])
     if missing > 0:

@@ -1,4 +1,4 @@
-"""Read the tracks or routes of a GPX 1.0 or 1.1 file, point by point.
+"""Read the tracks, routes or waypoints of a GPX 1.0 or 1.1 file, point by point.
 
 The file is never held as a tree: elements that are not the road are dropped as they
 pass, and sizes, depth, range, finiteness and number spelling are checked on the way. Any
@@ -19,7 +19,7 @@ from haulplan.scenario.bounds import Bounds, bounds
 from haulplan.scenario.files import read_bytes
 from haulplan.scenario.wording import short
 
-__all__ = ["Piece", "Recording", "read_gpx"]
+__all__ = ["Piece", "Recording", "Waypoint", "read_gpx", "read_waypoints"]
 
 _NUMBER = re.compile(r"\s*[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 #: Other codecs of Python's do more than to name letters.
@@ -30,6 +30,9 @@ _NAMESPACES = ("http://www.topografix.com/GPX/1/0", "http://www.topografix.com/G
 #: Heights outside these are voids of a terrain grid or slips, and count as missing. [m]
 _LOWEST, _HIGHEST = -500.0, 9000.0
 _POINTS = (["gpx", "trk", "trkseg", "trkpt"], ["gpx", "rte", "rtept"])
+_WAYPOINT = ["gpx", "wpt"]
+#: What is kept of a waypoint's words.
+_WORDS = ("name", "sym", "type")
 #: Different names of elements and attributes; a file with more is not a recording.
 _MOST_NAMES = 1000
 #: Letters kept of a name or a height.
@@ -53,6 +56,19 @@ class Recording:
     name: str
     pieces: tuple[Piece, ...]
     warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Waypoint:
+    """A place someone marked: where [°], its name, and all that is said of its kind.
+
+    Words are on one line each, empty where the file gives none.
+    """
+
+    latitude: float
+    longitude: float
+    name: str
+    about: tuple[str, ...]
 
 
 def read_gpx(path: Path, *, track: str | None = None) -> Recording:
@@ -105,6 +121,27 @@ def read_gpx(path: Path, *, track: str | None = None) -> Recording:
     )
 
 
+def read_waypoints(path: Path) -> tuple[Waypoint, ...]:
+    """Read the waypoints of a GPX file.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Returns
+    -------
+    waypoints
+        In file order, most often none.
+
+    Raises
+    ------
+    InputError
+        As for `read_gpx`, and where a waypoint's position is not a number in range.
+    """
+    return tuple(mark.waypoint() for mark in _parse(path, marks=True).marks)
+
+
 def _refuse(path: Path, found: str, remedy: str) -> InputError:
     return InputError([Problem(file=path.name, where="", found=found, remedy=remedy)])
 
@@ -138,7 +175,25 @@ class _Run:
         )
 
 
-def _parse(path: Path) -> "_Reader":
+@dataclass(kw_only=True)
+class _Mark:
+    """A waypoint as it is read."""
+
+    latitude: float
+    longitude: float
+    words: dict[str, list[str]] = field(default_factory=dict)
+
+    def waypoint(self) -> Waypoint:
+        name, *about = (" ".join("".join(self.words.get(key, [])).split()) for key in _WORDS)
+        return Waypoint(
+            latitude=self.latitude,
+            longitude=self.longitude,
+            name=name,
+            about=tuple(words for words in about if words),
+        )
+
+
+def _parse(path: Path, *, marks: bool = False) -> "_Reader":
     most = bounds()
     data = read_bytes(path, None, most.gpx_bytes)
     if data[:2] == b"\x1f\x8b":
@@ -147,7 +202,7 @@ def _parse(path: Path) -> "_Reader":
     starts = range(0, len(data) - window + 1, window)
     if any(data.find(b"<", start, start + window) < 0 for start in starts):
         raise _refuse(path, f"no tag in {window} bytes", "export it anew as GPX")
-    reader = _Reader(path.name, most)
+    reader = _Reader(path.name, most, marks=marks)
     try:
         reader.parse(data)
     except _Refusal as refusal:
@@ -164,11 +219,13 @@ def _parse(path: Path) -> "_Reader":
 
 
 class _Reader:
-    """Hears the file's elements one by one and keeps the road."""
+    """Hears the file's elements one by one and keeps the road, or with `marks` the waypoints."""
 
-    def __init__(self, file: str, most: Bounds) -> None:
+    def __init__(self, file: str, most: Bounds, *, marks: bool) -> None:
         self.namespace = ""
         self.runs: list[_Run] = []
+        self.marks: list[_Mark] = []
+        self._marks = marks
         self.problems: list[Problem] = []
         self._file = file
         self._most = most
@@ -223,11 +280,26 @@ class _Reader:
             self._text = []
         elif name == "name" and len(stack) == 3 and stack[1] in ("trk", "rte"):
             self._text = self._name
+        elif self._marks and stack[:2] == _WAYPOINT:
+            self._start_mark(attributes)
 
-    def _start_point(self, attributes: dict[str, str]) -> None:
+    def _start_mark(self, attributes: dict[str, str]) -> None:
+        if self._stack == _WAYPOINT:
+            self._count_point()
+            where = f"waypoint {len(self.marks) + 1}"
+            latitude = self._number("lat", attributes.get("lat"), 90.0, where)
+            longitude = self._number("lon", attributes.get("lon"), 180.0, where)
+            self.marks.append(_Mark(latitude=latitude, longitude=longitude))
+        elif len(self._stack) == 3 and self._stack[2] in _WORDS:
+            self._text = self.marks[-1].words.setdefault(self._stack[2], [])
+
+    def _count_point(self) -> None:
         self._points += 1
         if self._points > self._most.points:
             raise _Refusal(f"more than {self._most.points} points", "give one day's road only")
+
+    def _start_point(self, attributes: dict[str, str]) -> None:
+        self._count_point()
         run = self.runs[-1]
         run.latitude.append(self._number("lat", attributes.get("lat"), 90.0))
         run.longitude.append(self._number("lon", attributes.get("lon"), 180.0))
@@ -244,15 +316,15 @@ class _Reader:
                 self.runs[-1].elevation[-1] = self._number("ele", text, _LARGEST_HEIGHT)
         self._text = None
 
-    def _number(self, name: str, text: str | None, limit: float) -> float:
-        """The figure of the point being read; a wrong one is noted."""
+    def _number(self, name: str, text: str | None, limit: float, where: str = "") -> float:
+        """The figure of the point or waypoint being read; a wrong one is noted."""
         if text is not None and _NUMBER.fullmatch(text) and abs(float(text)) <= limit:
             return float(text)
         shown = "missing" if text is None else f"'{short(text.strip(), 20)}'"
         self.problems.append(
             Problem(
                 file=self._file,
-                where=f"point {self._points}, {name}",
+                where=f"{where or f'point {self._points}'}, {name}",
                 found=f"{shown} is not allowed",
                 remedy=f"write a decimal number from -{limit:g} to {limit:g}",
             )

@@ -7,6 +7,7 @@ with a Gaussian window, applied once more to what it took away so that hills kee
 grade; nothing is smoothed across a gap.
 """
 
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -57,9 +58,14 @@ def along(latitude: Array, longitude: Array) -> Array:
     >>> round(float(line[1]), 1)
     5551759.4
     """
+    return _summed(tuple(latitude.tolist()), tuple(longitude.tolist())).copy()
+
+
+@lru_cache(maxsize=2)  # a road is laid anew for every change that is tried
+def _summed(latitude: tuple[float, ...], longitude: tuple[float, ...]) -> Array:
     from geopy.distance import geodesic  # noqa: PLC0415  loaded only where GPX is read
 
-    points = list(zip(latitude.tolist(), longitude.tolist(), strict=True))
+    points = zip(latitude, longitude, strict=True)
     steps = [0.0 if a == b else geodesic(a, b).m for a, b in pairwise(points)]
     return np.concatenate([[0.0], np.cumsum(steps)])
 
