@@ -14,7 +14,7 @@ from haulplan.cli.wording import examples
 
 TOP = Path(__file__).resolve().parent.parent
 #: Commands whose examples take long or ask for files nobody has yet: their words are read.
-READ_ONLY = {"changes", "drill", "evidence", "reconstruct", "stations"}
+READ_ONLY = {"changes", "compare", "drill", "evidence", "reconstruct", "stations"}
 EXAMPLES = [
     (name, line) for name in cli.list_commands(click.Context(cli))
     for line in examples(cli.commands[name])

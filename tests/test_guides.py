@@ -28,7 +28,7 @@ KEYS = [key for section in sections() for key in section.keys]
 FIELDS = {column: name for name, column in COLUMN_NAMES.items()}
 MODEL = {section.name: section.model for section in sections()}
 #: Half a minute or more each; tests of their own run them.
-SLOW = {"drill", "stations"}
+SLOW = {"compare", "drill", "stations"}
 
 
 def read(name: str) -> str:
@@ -37,7 +37,7 @@ def read(name: str) -> str:
 
 def commands(name: str) -> list[str]:
     blocks = re.findall(r"```sh\n(.*?)\n```", read_guide(name), flags=re.DOTALL)
-    return [line for block in blocks for line in block.splitlines()]
+    return [line for block in blocks for line in block.replace("\\\n", "").splitlines()]
 
 
 def run(line: str, capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:

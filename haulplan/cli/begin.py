@@ -23,31 +23,53 @@ __all__ = ["begin"]
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
     "--track",
+    metavar="FILE",
     type=click.Path(path_type=Path),
     help="The road: a GPX track or route, or a table (.csv) of distance and elevation.",
 )
 @click.option(
     "--way",
+    metavar="FILE",
     type=click.Path(path_type=Path),
     help="The road typed as places: a table (.csv) of place, at, height, surface, water, or "
     "a record (.toml) with an itinerary. Heights may be left out.",
 )
-@click.option("--only", help="Name of the one track wanted from a GPX file of several.")
-@click.option("--engine", help="Engine class, listed below.")
-@click.option("--engine-name", help="What the engine is called.")
-@click.option("--train", help="Weight behind the engine, loads and all, or 'none'.")
-@click.option("--tank", help="Usable water, as in '350 imp gal'; usual for the class if not said.")
-@click.option("--bunker", help="Usable coal, as in '900 lb'; usual for the class if not said.")
-@click.option("--fuel", help="Fuel by name, as in 'welsh-steam-coal'.")
-@click.option("--surface", help="Surface of the road, as in 'macadam'; asphalt if not said.")
-@click.option("--snap", help="How far off the road a mark may lie; '120 m' if not said.")
-@click.option("--longest-gap", help="Longest gap in the track driven straight; '2 km' if not said.")
-@click.option("--date", help="Day of the run, as in 2027-05-22.")
-@click.option("--depart", help="Clock at the start, as in 07:30.")
-@click.option("--units", help="Units to write and show: us, imperial or metric.")
-@click.option("--title", help="Title of the run.")
-@click.option("--from", "start", help="Name of the start.")
-@click.option("--to", "finish", help="Name of the finish.")
+@click.option(
+    "--only", metavar="NAME", help="Name of the one track wanted from a GPX file of several."
+)
+@click.option("--engine", metavar="CLASS", help="Engine class, one of those above.")
+@click.option("--engine-name", metavar="NAME", help="What the engine is called.")
+@click.option(
+    "--train", metavar="WEIGHT", help="Weight behind the engine, loads and all, or 'none'."
+)
+@click.option(
+    "--tank",
+    metavar="AMOUNT",
+    help="Usable water, as in '350 imp gal'; usual for the class if not said.",
+)
+@click.option(
+    "--bunker",
+    metavar="AMOUNT",
+    help="Usable coal, as in '900 lb'; usual for the class if not said.",
+)
+@click.option("--fuel", metavar="NAME", help="Fuel by name, as in 'welsh-steam-coal'.")
+@click.option(
+    "--surface", metavar="NAME", help="Surface of the road, as in 'macadam'; asphalt if not said."
+)
+@click.option(
+    "--snap", metavar="DISTANCE", help="How far off the road a mark may lie; '120 m' if not said."
+)
+@click.option(
+    "--longest-gap",
+    metavar="DISTANCE",
+    help="Longest gap in the track driven straight; '2 km' if not said.",
+)
+@click.option("--date", metavar="DATE", help="Day of the run, as in 2027-05-22.")
+@click.option("--depart", metavar="CLOCK", help="Clock at the start, as in 07:30.")
+@click.option("--units", metavar="SYSTEM", help="Units to write and show: us, imperial or metric.")
+@click.option("--title", metavar="WORDS", help="Title of the run.")
+@click.option("--from", "start", metavar="NAME", help="Name of the start.")
+@click.option("--to", "finish", metavar="NAME", help="Name of the finish.")
 @click.option("--no-questions", is_flag=True, help="Ask nothing; take what is usual.")
 @click.option("--force", is_flag=True, help="Replace what begin wrote there before, and all "
               "that was changed in it.")  # fmt: skip
@@ -61,7 +83,7 @@ def begin(
     debug: bool,
     **said: str | None,
 ) -> None:
-    """Begin a scenario from a club's track: a folder that plans, what is invented marked.
+    """Begin a scenario that plans from a track of the road.
 
     FOLDER is new. Whatever is not said is asked at a terminal (an empty answer takes what
     is usual), or assumed and marked TO REPLACE. Marks in the track that speak of water or
@@ -80,7 +102,8 @@ def begin(
 
     \b
     Example:
-      haulplan begin my-run --track club.gpx --engine road-locomotive
+      haulplan begin my-run --track scenarios/hobmere-penniford/route.gpx \\
+        --engine small-tractor --date 2027-05-22
     """  # noqa: D301  click reads the mark as it stands
     from haulplan.begin import BEGUN_NAMES, Asked  # noqa: PLC0415  lazy start
     from haulplan.begin import begin as begun_from  # noqa: PLC0415  lazy start

@@ -18,10 +18,10 @@ def check(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Explain a scenario without planning: engine, train, reach, days, water, bridges.
+    """Explain a scenario in plain words, without planning it.
 
-    What is assumed comes with what it is worth on this road, then what is not confirmed
-    and not known.
+    Tells engine, train, reach of a tank, days, supplies and bridges; what is assumed, with
+    what it is worth on this road; what is not confirmed and what is not known.
 
     \b
     Example:

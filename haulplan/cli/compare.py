@@ -34,17 +34,20 @@ __all__ = ["compare"]
 )
 @click.option(
     "--out",
+    metavar="FOLDER",
     type=click.Path(path_type=Path),
     help="Folder to write compare.html, compare.svg and compare.csv into.",
 )
 @click.option("--force", is_flag=True, help="Replace an earlier comparison in that folder.")
 @click.option(
     "--workers",
+    metavar="NUMBER",
     type=click.IntRange(min=1, max=64),
     help="Processes to plan in; one for each core where not given.",
 )
 @click.option(
     "--time-limit",
+    metavar="SECONDS",
     type=click.FloatRange(min=0.1),
     help="Most seconds for the solver, each variant by itself.",
 )
@@ -61,10 +64,11 @@ def compare(
     units: str | None,
     debug: bool,
 ) -> None:
-    """Plan variants side by side: scenarios as they stand, altered, or one key swept.
+    """Plan variants of a scenario side by side.
 
-    Each variant is read, checked, planned and proved by itself; where there is no plan its
-    row says so. Exit code 0: at least one plan. 1: none. 2: bad input.
+    Variants are scenarios as they stand, altered, or with one key taken through values.
+    Each is read, checked, planned and proved by itself; where there is no plan its row says
+    so. Exit code 0: at least one plan. 1: none. 2: bad input.
 
     \b
     Example:

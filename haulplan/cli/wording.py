@@ -48,7 +48,8 @@ def examples(command: click.Command) -> list[str]:
     lines
         Each begins with the program's name.
     """
-    return re.findall(r"(?m)^\s*(haulplan .+?)\s*$", command.help or "")
+    whole = re.sub(r"\\\n\s*", "", command.help or "")
+    return re.findall(r"(?m)^\s*(haulplan .+?)\s*$", whole)
 
 
 def complaint(error: click.ClickException) -> str:
