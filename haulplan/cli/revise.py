@@ -8,7 +8,7 @@ import click
 from haulplan.cli.running import console, debug_option, progress, read_problem, units_option
 
 if TYPE_CHECKING:
-    from haulplan.underway.revise import OldStop
+    from haulplan.underway.sofar import OldStop
     from haulplan.underway.task import Task
 
 __all__ = ["revise"]
@@ -19,9 +19,19 @@ __all__ = ["revise"]
 @click.option("--at", required=True, help="How far along the road, as '11.2 mi', or a place.")
 @click.option("--time", "clock", help="Time now, as 10:40; the plan's where not given.")
 @click.option(
+    "--day", type=click.IntRange(1, 60),
+    help="Day of the run that time is of; the one nearest to the plan where not given.",
+)  # fmt: skip
+@click.option(
     "--water", help="What the dip says: '1/3', '35 %', '110 US gal'; the plan's if not given."
 )
 @click.option("--coal", help="What the bunkers hold: '1/2', '240 lb'; the plan's where not given.")
+@click.option("--cart", help="What the water cart holds, as the dip; the plan's if not given.")
+@click.option(
+    "--arriving/--leaving", "arriving", default=None,
+    help="Whether what the plan does at this stop is still to do, or done; judged by dip and "
+    "clock where not given.",
+)  # fmt: skip
 @click.option("--shut", multiple=True, help="A stop where nothing is to be had. May be repeated.")
 @click.option("--closed-road", "closed", help="A closed stretch, as '13 mi to 14.5 mi'.")
 @click.option("--detour", help="Length of the way round it, as '4.2 mi'.")
@@ -44,6 +54,7 @@ def revise(
     plan_file: Path | None,
     units: str | None,
     debug: bool,
+    arriving: bool | None,
     **words: Any,  # noqa: ANN401  click checks them
 ) -> None:
     """The best for what is left of a run, from where you are and what the dip says.
@@ -68,7 +79,7 @@ def revise(
         task = Task(scenario=read, route=route, demand=demand)
         say("looking up the plan")
         task, old = _old(task, plan_file)
-        asked = Asked(**words)
+        asked = Asked(leaving=None if arriving is None else not arriving, **words)
         reading, change = understand(task, asked, old)
         say("revising")
         revision = answer(task, reading, change, old=old)
@@ -82,7 +93,7 @@ def revise(
 def _old(task: "Task", plan_file: Path | None) -> "tuple[Task, tuple[OldStop, ...]]":
     from haulplan.plan import make_plan  # noqa: PLC0415  lazy start
     from haulplan.underway.asked import read_plan  # noqa: PLC0415  lazy start
-    from haulplan.underway.revise import old_stops  # noqa: PLC0415  lazy start
+    from haulplan.underway.sofar import old_stops  # noqa: PLC0415  lazy start
     from haulplan.underway.task import as_planned  # noqa: PLC0415  lazy start
 
     if plan_file is not None:

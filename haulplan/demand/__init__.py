@@ -1,6 +1,6 @@
 """Use of water, coal and time along a route."""
 
-from haulplan.demand.demand import Choice, Demand, Linear, Use, linearise
+from haulplan.demand.demand import Begun, Choice, Demand, Linear, Use, linearise
 from haulplan.demand.measured import measured_demand
 from haulplan.demand.outfit import fit_out
 from haulplan.demand.segment import steam_demand
@@ -8,7 +8,7 @@ from haulplan.demand.stretches import deviates_for
 from haulplan.route import Route
 from haulplan.scenario import Scenario
 
-__all__ = ["Choice", "Demand", "Linear", "Use", "build_demand", "linearise"]
+__all__ = ["Begun", "Choice", "Demand", "Linear", "Use", "build_demand", "linearise"]
 
 
 def build_demand(scenario: Scenario, route: Route, *, pessimism: float | None = None) -> Demand:

@@ -14,7 +14,7 @@ from haulplan.demand.axles import Axle
 from haulplan.demand.defaults import Assumption
 from haulplan.demand.glass import CrestWater
 
-__all__ = ["Choice", "Demand", "Linear", "Serving", "Use", "linearise", "resolved"]
+__all__ = ["Begun", "Choice", "Demand", "Linear", "Serving", "Use", "linearise", "resolved"]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -77,6 +77,22 @@ class Serving:
     blowdown: float = 0.0
 
 
+@dataclass(frozen=True, kw_only=True)
+class Begun:
+    """What of a day lies behind where a problem begins part-way through it.
+
+    `left` is when wheels first turned that day, on its own clock, and `on_duty` how long
+    the crew has been since it lit the fire, at the problem's earliest departure [s];
+    `since` is what has run up since each duty was done, in the duty's own measure [s] or
+    [m]; `had` names the day's meals already eaten.
+    """
+
+    left: float
+    on_duty: float
+    since: tuple[float, ...] = ()
+    had: tuple[str, ...] = ()
+
+
 def _no_access(row: int, aboard: float) -> tuple[float, float, float]:
     return 0.0, 0.0, 0.0
 
@@ -102,6 +118,8 @@ class Demand:
     Of places: `serving` goes with supply.csv, and `access(row, aboard)` is what leaving the
     road for a supply takes [s], [kg], [kg]. `hours` is when wheels may turn on each day [s];
     `tandems` number axles that stand close together.
+
+    Of a problem that begins part-way through a day: `begun`, what of it lies behind.
     """
 
     distance: Array
@@ -129,6 +147,12 @@ class Demand:
     access: Callable[[int, float], tuple[float, float, float]] = _no_access
     hours: tuple[tuple[float, float], ...] = ((0.0, 86400.0),)
     points: tuple[Gears, ...] = ()
+    begun: Begun | None = None
+
+    @property
+    def lead(self) -> float:
+        """How long the crew is on duty before it may first move off [s]."""
+        return self.leads[0] if self.begun is None else self.begun.on_duty
 
     @property
     def has_boiler(self) -> bool:

@@ -40,6 +40,7 @@ def make_plan(
     aim: Aim | None = None,
     time_limit: float | None = None,
     survive: bool = False,
+    ways: bool = True,
     progress: Callable[[str], None] = lambda _: None,
 ) -> Plan:
     """The best plan for an aim.
@@ -54,6 +55,8 @@ def make_plan(
         Most time for the solver in all, none where None. [s]
     survive
         True for a plan that leaves a way on whichever one of its stops is found shut.
+    ways
+        False to leave out what to do where a stop is found shut.
     progress
         Told what is being done.
 
@@ -81,6 +84,7 @@ def make_plan(
             aim=aim,
             time_limit=time_limit,
             survive=survive,
+            ways=ways,
             progress=progress,
         )
         return write_plan(reserved, route, demand, solution)

@@ -1,20 +1,21 @@
 """Plans for what is left: as much of the reserve kept as can be, the finish given up first."""
 
-from collections.abc import Mapping, Sequence
+import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from haulplan.demand import Begun
 from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, make_plan
 from haulplan.replay import replay
 from haulplan.scenario.schema import Aim, Levels
-from haulplan.underway.task import Reading, Task, remainder
+from haulplan.underway.sofar import gone_on
+from haulplan.underway.task import DAY, HERE, Drawn, Reading, Task, day_of, remainder
 
 __all__ = ["Call", "Onward", "onward", "onward_from_water", "terms_for", "without"]
 
-#: So close to a place the engine stands at it. [m]
-_HERE = 0.5
 #: What a revision may give of each store where a level stands on its limit: a dip is read
 #: to a hundredth of the tank at best, and the planner's straightening needs some room. [-]
 _GIVE = 1e-3
@@ -48,7 +49,11 @@ _CLOSE = 0.01
 
 @dataclass(frozen=True, kw_only=True)
 class Call:
-    """A line of what is left: where the engine is, a stop, the finish; SI, road distance."""
+    """A line of what is left: where the engine is, a stop, the finish; SI, road distance.
+
+    Clocks count from midnight of the run's first date. `doing` is the work there besides:
+    meals, duties; `fire` how it is kept where the night is spent.
+    """
 
     name: str
     kind: str
@@ -59,6 +64,8 @@ class Call:
     water: float
     bunker: float
     coal: float
+    doing: tuple[str, ...] = ()
+    fire: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +73,8 @@ class Onward:
     """What is left, line by line, and the proved plan behind it.
 
     `plan` counts distances from where it begins: from the engine, or from the water it
-    reaches first where the way there eats into the reserve. `reserve` is the share of the
+    reaches first where the way there eats into the reserve; its clocks and days are the
+    run's. `reserve` is the share of the
     reserve kept on the worst of the way, `short` what lacks of the levels wanted at the
     finish, water and coal [kg]; `lowest` the least in the tank and where [kg], [m].
     """
@@ -110,7 +118,7 @@ def terms_for(task: Task, here: int, off: tuple[float, float, float] | None) -> 
 
 
 def onward(
-    task: Task, begin: float, aim: Aim | None, terms: Sequence[_Terms]
+    task: Task, begin: float, day: int, aim: Aim | None, terms: Sequence[_Terms]
 ) -> tuple[Onward | None, str]:
     """The best plan of a remainder that keeps as much as can be kept.
 
@@ -120,6 +128,8 @@ def onward(
         What is left.
     begin
         Where it begins on the whole road. [m]
+    day
+        Of the run it begins on, the first being 0.
     aim
         The scenario's own where None.
     terms
@@ -133,17 +143,18 @@ def onward(
     why_not = ""
     for kept in terms:
         try:
-            return _plan(task, kept, begin, aim), why_not
+            return _plan(task, kept, begin, day, aim), why_not
         except NoPlanError as error:
             why_not = why_not or str(error)
     return None, why_not
 
 
-def _plan(whole: Task, kept: _Terms, begin: float, aim: Aim | None) -> Onward:
+def _plan(whole: Task, kept: _Terms, begin: float, day: int, aim: Aim | None) -> Onward:
     """A plan that keeps these terms, proved by its replay."""
     task = _on_terms(whole, kept)
-    plan = make_plan(task.scenario, task.route, task.demand, aim=aim)
+    plan = make_plan(task.scenario, task.route, task.demand, aim=aim, ways=False)
     trace = replay(task.scenario, task.route, task.demand, plan)
+    plan = _dated(plan, day)
     low = int(np.argmin(trace.tank))
     file, last = whole.scenario.file, plan.stops[-1]
     wanted = (
@@ -162,6 +173,8 @@ def _plan(whole: Task, kept: _Terms, begin: float, aim: Aim | None) -> Onward:
             water=stop.water_taken,
             bunker=stop.bunker_arrive,
             coal=stop.coal_taken,
+            doing=(*stop.meals, *stop.duties),
+            fire=stop.fire,
         )
         for stop in plan.stops
     )
@@ -172,6 +185,27 @@ def _plan(whole: Task, kept: _Terms, begin: float, aim: Aim | None) -> Onward:
         short=(short[0], short[1]),
         lowest=(trace.tank[low], begin + trace.distance[low]),
     )
+
+
+def _dated(plan: Plan, day: int) -> Plan:
+    """A plan made from a day's midnight, by the clock and days of the whole run."""
+    later = day * DAY
+    return replace(
+        plan,
+        date=plan.date - dt.timedelta(days=day),
+        stops=tuple(
+            replace(s, day=s.day + day, arrive=s.arrive + later, depart=s.depart + later)
+            for s in plan.stops
+        ),
+        crossings=tuple(replace(c, clock=c.clock + later) for c in plan.crossings),
+        days=tuple(
+            replace(
+                d, lit=d.lit + later, depart=d.depart + later, arrive=d.arrive + later,
+                earliest=d.earliest + later, latest=d.latest + later,
+            )
+            for d in plan.days
+        ),
+    )  # fmt: skip
 
 
 def _share(kept: _Terms, reserve: Levels, water: float, coal: float) -> float:
@@ -190,8 +224,10 @@ def onward_from_water(
     task: Task,
     first: Call,
     row: int,
+    reading: Reading,
+    begun: Begun,
     aim: Aim | None,
-    taken: Mapping[int, tuple[float, float]],
+    drawn: Drawn,
     shut: Sequence[int],
 ) -> Onward | None:
     """A plan from a water reached below the reserve: filled up to it at once, then as usual.
@@ -204,10 +240,12 @@ def onward_from_water(
         The water, with the levels on reaching it.
     row
         Of the water in supply.csv.
+    reading, begun
+        Where the engine is, and what of the day lies behind there.
     aim
         The scenario's own where None.
-    taken
-        Water and coal already drawn at supplies, by row. [kg]
+    drawn
+        What is gone from supplies and trucks.
     shut
         Rows of supplies at which there is nothing.
 
@@ -219,30 +257,53 @@ def onward_from_water(
     file, supply = task.scenario.file, task.scenario.supplies[row]
     least = file.reserve.water + _GIVE * file.stores.tank
     lacking = max(least - first.tank, 0.0)
-    drawn = taken.get(row, (0.0, 0.0))
-    if (supply.water_available or 0.0) - drawn[0] < lacking:
+    gone = drawn.get(("supply", row), (0.0, 0.0))
+    if (supply.water_available or 0.0) - gone[0] < lacking:
         return None
-    pumping = lacking / (supply.water_rate or 1.0)
-    filled = Reading(
+    pumping = lacking / (task.demand.serving[row].water or 1.0)
+    today = day_of(task, first.arrive) * DAY
+    filled = replace(
+        reading,
         distance=first.distance,
-        clock=max(first.arrive, supply.opens) + pumping,
+        clock=max(first.arrive, supply.opens + today) + pumping,
         water=first.tank + lacking,
         coal=max(first.bunker, 0.0),
+        leaving=False,
     )
     sample = task.route.index(first.distance)
-    drawn_then = {**taken, row: (drawn[0] + lacking, drawn[1])}
-    rest = without(remainder(task, sample, filled, drawn_then), shut)
-    found, _ = onward(rest, float(task.route.distance[sample]), aim, (_TERMS[0], _TERMS[2]))
+    then_drawn = {**drawn, ("supply", row): (gone[0] + lacking, gone[1])}
+    behind = gone_on(
+        task, begun, first.arrive - reading.clock, abs(first.distance - reading.distance)
+    )
+    behind = replace(behind, on_duty=behind.on_duty + filled.clock - first.arrive)
+    rest = without(remainder(task, sample, filled, then_drawn, behind), shut)
+    if first.distance < reading.distance:  # calls made on the way are not made again
+        rest = _past_calls(rest, reading.distance - float(task.route.distance[sample]))
+    found, _ = onward(
+        rest, float(task.route.distance[sample]), day_of(task, filled.clock), aim,
+        (_TERMS[0], _TERMS[2]),
+    )  # fmt: skip
     if found is None:
         return None
     then = found.calls[1]
-    if then.kind != "supply" or then.distance - first.distance > _HERE:
+    if then.kind != "supply" or then.distance - first.distance > HERE:
         if lacking > 0:  # its setting up would be missing from the clock
             return None
         return found
     own = replace(first, depart=then.depart, water=lacking + then.water, coal=then.coal)
     lowest = min((found.lowest, (first.tank, first.distance)))
     return replace(found, calls=(own, *found.calls[2:]), lowest=lowest)
+
+
+def _past_calls(task: Task, distance: float) -> Task:
+    """A task without the places of calls before a distance."""
+    places = task.scenario.places
+    passings = tuple(
+        p
+        for p in task.route.passings
+        if p.kind != "place" or p.distance > distance - HERE or places[p.row].stay is None
+    )
+    return replace(task, route=replace(task.route, passings=passings))
 
 
 def without(task: Task, shut: Sequence[int]) -> Task:

@@ -4,6 +4,7 @@ Everything here is a pure function from one task to another; the planner, the de
 the replay see an ordinary scenario, road and demand.
 """
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -11,18 +12,23 @@ import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
-from haulplan.demand import Choice, Demand, Use, build_demand
+from haulplan.demand import Begun, Choice, Demand, Use, build_demand
+from haulplan.demand.daylight import wheel_hours
 from haulplan.errors import InputError, Problem
 from haulplan.route import Line, Route, build_route
 from haulplan.scenario import Scenario
-from haulplan.scenario.schema import Levels, Place
+from haulplan.scenario.schema import Levels, Place, Store, Supply
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = [
+    "DAY",
+    "HERE",
+    "Drawn",
     "Driven",
     "Reading",
     "Task",
     "as_planned",
+    "day_of",
     "drive",
     "remainder",
     "reverse",
@@ -35,8 +41,12 @@ Array = NDArray[np.float64]
 
 #: Name of the sample put into a road of measured use; nobody is shown it.
 _MARK = "where the engine is"
-#: A passing so close behind is where the engine stands. [m]
-_HERE = 0.5
+#: A place so close is where the engine stands. [m]
+HERE = 0.5
+#: One day. [s]
+DAY = 86400.0
+#: Water and coal already drawn, by kind of source ("supply", "truck") and row. [kg]
+Drawn = Mapping[tuple[str, int], tuple[float, float]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,12 +60,24 @@ class Task:
 
 @dataclass(frozen=True, kw_only=True)
 class Reading:
-    """Where the engine is, when, and what the dip and the bunker say [m], [s], [kg]."""
+    """Where the engine is, when, and what the dip and the bunker say [m], [s], [kg].
+
+    `clock` counts from midnight of the run's first date. `cart` is what the towed water
+    carts hold, the plan's where None. `leaving` tells that what the plan does at this place
+    is done.
+    """
 
     distance: float
     clock: float
     water: float
     coal: float
+    cart: float | None = None
+    leaving: bool = False
+
+    @property
+    def aboard(self) -> float:
+        """Everything consumable [kg]."""
+        return self.water + self.coal + (self.cart or 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,7 +185,7 @@ def standing_at(task: Task, distance: float, *, file: str = "--at") -> tuple[Tas
             ]
         )
     sample = route.index(distance)
-    if task.scenario.demand and abs(float(route.distance[sample]) - distance) > _HERE:
+    if task.scenario.demand and abs(float(route.distance[sample]) - distance) > HERE:
         places = (*task.scenario.places, Place.model_construct(name=_MARK, at=distance))
         marked = replace(task.scenario, places=places)
         built = build_route(marked)
@@ -175,10 +197,26 @@ def standing_at(task: Task, distance: float, *, file: str = "--at") -> tuple[Tas
     return task, sample
 
 
-def remainder(
-    task: Task, sample: int, reading: Reading, taken: Mapping[int, tuple[float, float]]
-) -> Task:
-    """What is left of a task from a sample on.
+def day_of(task: Task, clock: float) -> int:
+    """Which day of the run a clock is of, the first being 0.
+
+    Parameters
+    ----------
+    task
+        The whole run.
+    clock
+        Since midnight of its first date. [s]
+
+    Returns
+    -------
+    day
+        Without a night on the way there is one day, past midnight too.
+    """
+    return max(int(clock // DAY), 0) if task.scenario.file.nights.most else 0
+
+
+def remainder(task: Task, sample: int, reading: Reading, drawn: Drawn, begun: Begun) -> Task:
+    """What is left of a task from a sample on: an ordinary one that begins today.
 
     Parameters
     ----------
@@ -188,28 +226,37 @@ def remainder(
         At which the engine stands.
     reading
         What it has then; its clock is the new departure.
-    taken
-        Water and coal already drawn at supplies, by row. [kg]
+    drawn
+        What is gone from supplies and trucks.
+    begun
+        What of today lies behind.
 
     Returns
     -------
     task
-        Distances count from the new start; a listed amount is what is left of it. Duties
-        are reckoned as just done, a meal as had once its time has begun; the crew's hours
-        run on, as if the train had left as late as it may.
+        Distances count from the new start and clocks from today's midnight; its date is
+        today's, its light and hours those of today and after, its nights those to come; a
+        listed amount is what is left of it.
     """
-    file = task.scenario.file
+    file, day = task.scenario.file, day_of(task, reading.clock)
+    today = day * DAY
     at = float(task.route.distance[sample])
-    banked = task.demand.leads[1]
+    hours = _hours_from(task, day)
+    depart = reading.clock - today
+    latest = max(depart, hours[0][0])
+    if sample == 0 and day == 0 and file.depart_by is not None:
+        latest = max(latest, file.depart_by)
     name = next(
-        (p.label for p in task.route.passings if abs(p.distance - at) <= _HERE),
+        (p.label for p in task.route.passings if abs(p.distance - at) <= HERE),
         file.start if sample == 0 else UNIT_SYSTEMS[file.units].distance.text(at),
     )
     left = file.model_copy(
         update={
             "start": name,
-            "depart": reading.clock,
-            "depart_by": None,
+            "date": file.date + dt.timedelta(days=day),
+            "depart": depart,
+            "depart_by": latest if latest > depart else None,
+            "nights": file.nights.model_copy(update={"most": max(file.nights.most - day, 0)}),
             "risk": None,
             "at_start": Levels.model_construct(
                 water=min(reading.water, file.stores.tank),
@@ -217,32 +264,76 @@ def remainder(
             ),
         }
     )
-    supplies = tuple(
+    scenario = replace(
+        task.scenario,
+        file=left,
+        supplies=_left_at(task.scenario.supplies, drawn),
+        stores=_left_in(task.scenario.stores, reading, drawn),
+        places=tuple(
+            place if place.day is None else place.model_copy(update={"day": place.day - day})
+            for place in task.scenario.places
+        ),
+    )
+    route = stretch(task.route, sample, task.demand.segments)
+    if reading.leaving:  # its call is made
+        made = tuple(p for p in route.passings if p.kind != "place" or p.distance > HERE)
+        route = replace(route, passings=made)
+    cut = _cut(task.demand, sample)
+    return Task(
+        scenario=scenario, route=route, demand=replace(cut, hours=hours, begun=begun)
+    )
+
+
+def _hours_from(task: Task, day: int) -> tuple[tuple[float, float], ...]:
+    """When wheels may turn from a day of the run on, a day beyond the plan's nights too."""
+    if day < len(task.demand.hours):
+        return task.demand.hours[day:]
+    file = task.scenario.file
+    later = file.model_copy(
+        update={
+            "date": file.date + dt.timedelta(days=day),
+            "nights": file.nights.model_copy(update={"most": 0}),
+        }
+    )
+    return wheel_hours(replace(task.scenario, file=later), task.route)
+
+
+def _left_at(supplies: tuple[Supply, ...], drawn: Drawn) -> tuple[Supply, ...]:
+    return tuple(
         supply.model_copy(
             update={
                 key: None if have is None else max(have - gone, 0.0)
                 for key, have, gone in zip(
                     ("water_available", "coal_available"),
                     (supply.water_available, supply.coal_available),
-                    taken.get(row, (0.0, 0.0)),
+                    drawn.get(("supply", row), (0.0, 0.0)),
                     strict=True,
                 )
             }
         )
-        for row, supply in enumerate(task.scenario.supplies)
-    )
-    return Task(
-        scenario=replace(task.scenario, file=left, supplies=supplies),
-        route=stretch(task.route, sample, task.demand.segments),
-        demand=replace(_cut(task.demand, sample), leads=(_on_duty(task, reading), banked)),
+        for row, supply in enumerate(supplies)
     )
 
 
-def _on_duty(task: Task, reading: Reading) -> float:
-    """How long the crew has been on duty, had it left as late as it may [s]."""
-    file = task.scenario.file
-    left = file.depart if file.depart_by is None else file.depart_by
-    return task.demand.leads[0] + max(reading.clock - left, 0.0)
+def _left_in(stores: tuple[Store, ...], reading: Reading, drawn: Drawn) -> tuple[Store, ...]:
+    """Carts with what they hold, filled one after the other; trucks with what is left."""
+    found, held = [], reading.cart or 0.0
+    for row, store in enumerate(stores):
+        if store.kind == "cart":
+            level = min(held, store.water) if reading.cart is not None else store.at_start
+            held -= level
+            found.append(store.model_copy(update={"at_start": level}))
+            continue
+        water, coal = drawn.get(("truck", row), (0.0, 0.0))
+        found.append(
+            store.model_copy(
+                update={
+                    "water": max(store.water - water / store.loads, 0.0),
+                    "coal": max(store.coal - coal / store.loads, 0.0),
+                }
+            )
+        )
+    return tuple(found)
 
 
 def stretch(route: Route, first: int, last: int) -> Route:
@@ -274,7 +365,7 @@ def stretch(route: Route, first: int, last: int) -> Route:
         passings=tuple(
             replace(p, distance=max(p.distance - begin, 0.0))
             for p in route.passings
-            if begin - _HERE <= p.distance <= end + _HERE
+            if begin - HERE <= p.distance <= end + HERE
         ),
         graph=nx.MultiDiGraph(),
         warnings=(),

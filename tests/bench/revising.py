@@ -17,7 +17,8 @@ from haulplan.replay import replay
 from haulplan.route import build_route
 from haulplan.scenario import read_scenario
 from haulplan.underway.change import Change
-from haulplan.underway.revise import old_stops, revise
+from haulplan.underway.revise import revise
+from haulplan.underway.sofar import old_stops
 from haulplan.underway.task import Reading, Task
 
 TOP = Path(__file__).resolve().parents[2]
