@@ -83,9 +83,7 @@ def revise(
         reading, change = understand(task, asked, old)
         say("revising")
         revision = answer(task, reading, change, old=old)
-    system = UNIT_SYSTEMS[read.file.units]
-    page = render_revision(read.file.title, reading, revision, read.file.stores.tank, system)
-    console().print(page)
+    console().print(render_revision(read, revision, UNIT_SYSTEMS[read.file.units]))
     if revision.verdict == "stay":
         raise click.exceptions.Exit(1)
 

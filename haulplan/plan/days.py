@@ -237,9 +237,7 @@ def _add_meal(programme: Programme, k: int, day: int) -> None:
     if day or meal.today is None:
         begun = programme.decision(f"begun_{tag}")
         programme.spared.append(begun)
-        programme.add(
-            programme.begin[day] >= (earliest + margin) * begun, f"begun_{tag}_after"
-        )
+        programme.add(programme.begin[day] >= (earliest + margin) * begun, f"begun_{tag}_after")
     missed = programme.give("meal", day, f"{k:02d}")
     programme.add(
         pulp.lpSum(list(had.values())) + ended + begun + missed >= _used(programme, day),

@@ -13,7 +13,7 @@ from haulplan.scenario import Scenario
 from haulplan.underway.cells import clock_of, tank_level
 from haulplan.underway.change import Change, Weather
 from haulplan.underway.sofar import OldStop, planned_at
-from haulplan.underway.task import DAY, Reading, Task, standing_at
+from haulplan.underway.task import DAY, Reading, Task, day_of, standing_at
 from haulplan.units import UNIT_SYSTEMS, parse
 
 __all__ = ["Asked", "read_plan", "understand"]
@@ -151,6 +151,10 @@ def _is_leaving(
     arriving, done = planned
     if done.clock <= arriving.clock:
         return False
+    if clock is not None and day_of(task, arriving.clock) < day_of(task, clock):
+        night = day_of(task, arriving.clock) < day_of(task, done.clock)
+        if night:
+            return True
     stores = task.scenario.file.stores
     levels = (
         (said.water, arriving.water, done.water, stores.tank),

@@ -144,6 +144,8 @@ def _answer(found: Revision) -> str:
     to = f"go on to {following}" if following else "go on to the finish"
     if found.verdict == "go on into the reserve":
         return f"{to}, into the reserve; ring ahead for water to meet you"
+    if found.verdict == "go on over the hours":
+        return f"{to}, over the hours"
     return to if found.ahead.whole else f"{to}; less than wanted is left at the finish"
 
 
@@ -187,9 +189,7 @@ def _feed(plan: Plan) -> Drill:
     )
 
 
-def _day(
-    task: Task, plan: Plan, morning: Stop, name: str, change: Change, lost: float
-) -> Drill:
+def _day(task: Task, plan: Plan, morning: Stop, name: str, change: Change, lost: float) -> Drill:
     """A worse day: known on leaving in the morning, or an hour lost by the first stop."""
     if change.weather is not None:
         if task.scenario.demand:

@@ -11,6 +11,7 @@ from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, make_plan
 from haulplan.replay import replay
 from haulplan.scenario.schema import Aim, Levels
+from haulplan.underway.overrun import Overrun, ease, overruns
 from haulplan.underway.sofar import gone_on
 from haulplan.underway.task import DAY, HERE, Drawn, Reading, Task, day_of, remainder
 
@@ -43,6 +44,11 @@ _TERMS = tuple(
 _AT_START = (replace(_TERMS[0], give=0.0), *_TERMS[1:])
 #: On the planned levels, before anything is given up: a bridge may stand on its figure.
 _ON_PLAN = (_TERMS[0], replace(_TERMS[0], give=2 * _GIVE, lower=_GIVE), *_TERMS[1:])
+#: So often a clock's limits are loosened by what the least broken plan asks for.
+_EASINGS = 2
+#: What is wanted at the finish is kept for so much more over the hours. [s]
+_LITTLE = 900.0
+_CLOCK = ("crew", "latest", "hours", "call", "duty")
 #: Levels so close to plan are the planned ones. [share of the store]
 _CLOSE = 0.01
 
@@ -76,7 +82,8 @@ class Onward:
     reaches first where the way there eats into the reserve; its clocks and days are the
     run's. `reserve` is the share of the
     reserve kept on the worst of the way, `short` what lacks of the levels wanted at the
-    finish, water and coal [kg]; `lowest` the least in the tank and where [kg], [m].
+    finish, water and coal [kg]; `lowest` the least in the tank and where [kg], [m]; `over`
+    are the limits of the clock that nothing keeps.
     """
 
     calls: tuple[Call, ...]
@@ -84,14 +91,17 @@ class Onward:
     reserve: float
     short: tuple[float, float]
     lowest: tuple[float, float]
+    over: tuple[Overrun, ...] = ()
 
     @property
     def whole(self) -> bool:
-        """Whether it keeps the reserve and the levels for the finish."""
-        return self.reserve == 1.0 and max(self.short) == 0.0
+        """Whether it keeps the reserve, the levels for the finish, and the clock."""
+        return self.reserve == 1.0 and max(self.short) == 0.0 and not self.over
 
 
-def terms_for(task: Task, here: int, off: tuple[float, float, float] | None) -> tuple[_Terms, ...]:
+def terms_for(
+    task: Task, here: int, off: tuple[float, float, float] | None, *, changed: bool
+) -> tuple[_Terms, ...]:
     """What to try in turn at a place.
 
     Parameters
@@ -102,6 +112,8 @@ def terms_for(task: Task, here: int, off: tuple[float, float, float] | None) -> 
         Sample at which the engine stands.
     off
         Clock, water and coal against the plan [s], [kg].
+    changed
+        Whether anything is otherwise than planned.
 
     Returns
     -------
@@ -111,8 +123,10 @@ def terms_for(task: Task, here: int, off: tuple[float, float, float] | None) -> 
     if here == 0:
         return _AT_START
     stores = task.scenario.file.stores
-    near = off is not None and (
-        abs(off[1]) <= _CLOSE * stores.tank and abs(off[2]) <= _CLOSE * stores.bunker
+    near = (
+        off is not None
+        and not changed
+        and (abs(off[1]) <= _CLOSE * stores.tank and abs(off[2]) <= _CLOSE * stores.bunker)
     )
     return _ON_PLAN if near else _TERMS
 
@@ -139,21 +153,107 @@ def onward(
     -------
     onward, why_not
         None where nothing holds; why it keeps no more, "" where it keeps all.
+
+    Notes
+    -----
+    What is wanted at the finish gives way first, then the clock (hours of crew and light,
+    meals, calls, duties) by the least that will do, then the reserve.
     """
-    why_not = ""
-    for kept in terms:
-        try:
-            return _plan(task, kept, begin, day, aim), why_not
-        except NoPlanError as error:
-            why_not = why_not or str(error)
+    why_not, hopeless = "", False
+    for whole in (True, False):
+        group = [one for one in terms if (one.reserve == 1.0) == whole]
+        sure = 0 if hopeless else sum(one.finish == 1.0 for one in group) or 1
+        found, refused = _in_steps(task, group, sure, begin, day, aim)
+        if refused:
+            why_not = why_not or str(refused[0][1])
+            hopeless = _beyond_reserve(task, refused[-1][1])
+        if found is None and refused:
+            found = _over(task, refused, begin, day, aim)
+        if found is not None:
+            return found, why_not
     return None, why_not
 
 
-def _plan(whole: Task, kept: _Terms, begin: float, day: int, aim: Aim | None) -> Onward:
+def _in_steps(
+    task: Task, group: Sequence[_Terms], sure: int, begin: float, day: int, aim: Aim | None
+) -> tuple[Onward | None, list[tuple[_Terms, NoPlanError]]]:
+    """The plan on the strictest terms that have one, and what was refused.
+
+    The last terms are tried after the first `sure`: without a plan on those there is none
+    on any between.
+    """
+    refused: list[tuple[_Terms, NoPlanError]] = []
+    found: Onward | None = None
+    for kept in dict.fromkeys((*group[:sure], *group[-1:], *group[sure:])):
+        if kept == group[-1] and found is not None:
+            continue
+        try:
+            better = _plan(task, kept, begin, day, aim)
+        except NoPlanError as error:
+            refused.append((kept, error))
+            if kept == group[-1]:
+                break
+            continue
+        if kept != group[-1]:
+            return better, refused
+        found = better
+    return found, refused
+
+
+def _beyond_reserve(task: Task, error: NoPlanError) -> bool:
+    """Whether more of a store is short than all its reserve."""
+    reserve = task.scenario.file.reserve
+    least = {"water": reserve.water, "coal": reserve.coal}
+    return any(s.amount > least.get(s.kind, s.amount) for s in error.shortages)
+
+
+def _over(
+    task: Task,
+    refused: Sequence[tuple[_Terms, NoPlanError]],
+    begin: float,
+    day: int,
+    aim: Aim | None,
+) -> Onward | None:
+    """A plan on terms that only the clock was in the way of.
+
+    The strictest terms refused, where the last would spare the clock little.
+    """
+    kept, error = refused[-1]
+    first = refused[0][1]
+    eased = ease(task, first.shortages)
+    if eased is not None and _minutes(first) - _minutes(error) <= _LITTLE:
+        kept, error = refused[0]
+    eased = task
+    for _ in range(_EASINGS):
+        eased = ease(eased, error.shortages)
+        if eased is None:
+            return None
+        try:
+            return _plan(task, kept, begin, day, aim, eased=eased)
+        except NoPlanError as again:
+            error = again
+    return None
+
+
+def _minutes(error: NoPlanError) -> float:
+    """By how much the clock is short, all in all [s]."""
+    return sum(s.amount for s in error.shortages if s.kind in _CLOCK)
+
+
+def _plan(
+    whole: Task,
+    kept: _Terms,
+    begin: float,
+    day: int,
+    aim: Aim | None,
+    *,
+    eased: Task | None = None,
+) -> Onward:
     """A plan that keeps these terms, proved by its replay."""
-    task = _on_terms(whole, kept)
+    task = _on_terms(whole if eased is None else eased, kept)
     plan = make_plan(task.scenario, task.route, task.demand, aim=aim, ways=False)
     trace = replay(task.scenario, task.route, task.demand, plan)
+    over = () if eased is None else overruns(whole, plan, trace)
     plan = _dated(plan, day)
     low = int(np.argmin(trace.tank))
     file, last = whole.scenario.file, plan.stops[-1]
@@ -184,6 +284,7 @@ def _plan(whole: Task, kept: _Terms, begin: float, day: int, aim: Aim | None) ->
         reserve=_share(kept, file.reserve, min(trace.tank), min(trace.bunker)),
         short=(short[0], short[1]),
         lowest=(trace.tank[low], begin + trace.distance[low]),
+        over=tuple(replace(o, day=o.day + day, clock=o.clock + day * DAY) for o in over),
     )
 
 
@@ -229,6 +330,8 @@ def onward_from_water(
     aim: Aim | None,
     drawn: Drawn,
     shut: Sequence[int],
+    *,
+    lower: bool = False,
 ) -> Onward | None:
     """A plan from a water reached below the reserve: filled up to it at once, then as usual.
 
@@ -248,6 +351,8 @@ def onward_from_water(
         What is gone from supplies and trucks.
     shut
         Rows of supplies at which there is nothing.
+    lower
+        Whether the reserve may give way again further on.
 
     Returns
     -------
@@ -281,7 +386,7 @@ def onward_from_water(
         rest = _past_calls(rest, reading.distance - float(task.route.distance[sample]))
     found, _ = onward(
         rest, float(task.route.distance[sample]), day_of(task, filled.clock), aim,
-        (_TERMS[0], _TERMS[2]),
+        _TERMS if lower else (_TERMS[0], _TERMS[2]),
     )  # fmt: skip
     if found is None:
         return None

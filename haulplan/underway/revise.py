@@ -10,12 +10,23 @@ from haulplan.scenario.schema import Aim
 from haulplan.underway.change import Change, blocked_at, changed, check_change
 from haulplan.underway.onward import Call, Onward, onward, onward_from_water, terms_for, without
 from haulplan.underway.sofar import OldStop, begun_at, drawn_before, passed, planned_at
-from haulplan.underway.task import HERE, Drawn, Reading, Task, day_of, remainder, standing_at
+from haulplan.underway.task import (
+    HERE,
+    Drawn,
+    Reading,
+    Task,
+    day_of,
+    hours_from,
+    remainder,
+    standing_at,
+)
 from haulplan.underway.turnback import Return, find_returns
 
 __all__ = ["Revision", "Verdict", "revise"]
 
-Verdict = Literal["go on", "go on into the reserve", "turn back", "stay"]
+Verdict = Literal[
+    "go on", "go on over the hours", "go on into the reserve", "turn back", "stay"
+]  # fmt: skip
 
 #: Going back has to leave so much more of the reserve to be worth it. [-]
 _EVEN = 0.1
@@ -29,8 +40,9 @@ class Revision:
 
     `ahead` is the plan for going on, `why_not` why none keeps the reserve; `after` the
     plan on from the water turned back to; `late` how much later than planned the finish
-    is reached [s]. `day` is the day of the run it is reckoned for, the first being 0, and
-    `off_plan` clock, water and coal against the plan here [s], [kg].
+    is reached [s]. `reading` is what it is reckoned from: what was read, with the plan's
+    cart where none was said, and no earlier than a night's rest allows. `day` is the day of the run it is reckoned for, the first being 0,
+    `until` when wheels must stop that day by its own clock [s], and `off_plan` clock, water and coal against the plan here [s], [kg].
     """
 
     verdict: Verdict
@@ -43,7 +55,9 @@ class Revision:
     added: tuple[str, ...]
     late: float | None
     off_plan: tuple[float, float, float] | None
+    reading: Reading
     day: int
+    until: float
 
 
 def revise(
@@ -91,19 +105,22 @@ def revise(
     ahead, why_not = None, "the road is closed, and no way round it was given"
     if blocked is None:
         rest = without(remainder(task, here, reading, drawn, begun), change.shut)
-        terms = terms_for(task, here, off)
+        terms = terms_for(task, here, off, changed=change != Change())
         ahead, why_not = onward(rest, float(task.route.distance[here]), day, aim, terms)
         ahead = _kept_later(task, ahead, reading, begun, aim, drawn, change.shut)
     returns = find_returns(task, here, reading, change.shut, reach=blocked)
     back = _best(returns)
-    verdict = _verdict(task, ahead, back)
-    after = None
+    verdict, after = _verdict(task, ahead, back), None
     if verdict == "turn back" and back is not None and blocked is None:
         call = Call(
             name=back.name, kind="supply", distance=back.distance, arrive=back.arrive,
             depart=back.arrive, tank=back.water, water=0.0, bunker=back.coal, coal=0.0,
         )  # fmt: skip
-        after = onward_from_water(task, call, back.row, reading, begun, aim, drawn, change.shut)
+        after = onward_from_water(
+            task, call, back.row, reading, begun, aim, drawn, change.shut, lower=True
+        )
+        if after is not None and _as_good(ahead, after):
+            verdict, after = "go on into the reserve", None
     final = after if verdict == "turn back" else ahead
     left = [] if final is None else _names_ahead(whole, old, reading)
     new = [] if final is None else [call.name for call in final.calls if call.kind in _SERVED]
@@ -118,7 +135,9 @@ def revise(
         added=tuple(name for name in new if old and name not in left),
         late=final.plan.arrival - old[-1].arrive if old and final is not None else None,
         off_plan=off,
+        reading=reading,
         day=day,
+        until=hours_from(whole, day)[0][1],
     )
 
 
@@ -184,7 +203,7 @@ def _best(returns: Sequence[Return]) -> Return | None:
 def _verdict(task: Task, ahead: Onward | None, back: Return | None) -> Verdict:
     """The reserve first; what is wanted at the finish gives way before anybody turns back."""
     if ahead is not None and ahead.reserve == 1.0:
-        return "go on"
+        return "go on over the hours" if ahead.over else "go on"
     reserve = task.scenario.file.reserve
     left = -1.0
     if back is not None and back.open and back.bottom is not None:
@@ -193,6 +212,11 @@ def _verdict(task: Task, ahead: Onward | None, back: Return | None) -> Verdict:
     if ahead is not None and ahead.reserve >= min(left, 1.0) - _EVEN:
         return "go on into the reserve"
     return "turn back" if left >= 0 else "stay"
+
+
+def _as_good(ahead: Onward | None, after: Onward) -> bool:
+    """Whether going on keeps as much as going on once turned back does."""
+    return ahead is not None and ahead.reserve >= after.reserve - _EVEN
 
 
 def _off_plan(
@@ -206,5 +230,7 @@ def _off_plan(
         return None
     planned = planned_at(task, old, reading.distance, leaving=reading.leaving)
     return (
-        reading.clock - planned.clock, reading.water - planned.water, reading.coal - planned.coal
+        reading.clock - planned.clock,
+        reading.water - planned.water,
+        reading.coal - planned.coal,
     )

@@ -201,9 +201,7 @@ def begun_at(task: Task, old: Sequence[OldStop], reading: Reading) -> Begun:
         stop for stop in old if stop.fire is not None and int(stop.depart // DAY) == day
     ]  # fmt: skip
     if not mornings:
-        return Begun(
-            left=reading.clock - day * DAY, on_duty=leads[0], since=(0.0,) * len(duties)
-        )
+        return Begun(left=reading.clock - day * DAY, on_duty=leads[0], since=(0.0,) * len(duties))
     morning = mornings[0]
     lead = leads[1 if morning.fire == "banked" else 0]
     if morning not in stops:  # the night was spent short of where the plan has it
@@ -259,6 +257,4 @@ def gone_on(task: Task, begun: Begun, duration: float, length: float) -> Begun:
         run + (duration if duty.miles is None else length)
         for run, duty in zip(begun.since, task.scenario.file.duties, strict=True)
     )
-    return Begun(
-        left=begun.left, on_duty=begun.on_duty + duration, since=grown, had=begun.had
-    )
+    return Begun(left=begun.left, on_duty=begun.on_duty + duration, since=grown, had=begun.had)

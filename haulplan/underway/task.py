@@ -30,6 +30,7 @@ __all__ = [
     "as_planned",
     "day_of",
     "drive",
+    "hours_from",
     "remainder",
     "reverse",
     "scaled",
@@ -241,7 +242,7 @@ def remainder(task: Task, sample: int, reading: Reading, drawn: Drawn, begun: Be
     file, day = task.scenario.file, day_of(task, reading.clock)
     today = day * DAY
     at = float(task.route.distance[sample])
-    hours = _hours_from(task, day)
+    hours = hours_from(task, day)
     depart = reading.clock - today
     latest = max(depart, hours[0][0])
     if sample == 0 and day == 0 and file.depart_by is not None:
@@ -279,13 +280,24 @@ def remainder(task: Task, sample: int, reading: Reading, drawn: Drawn, begun: Be
         made = tuple(p for p in route.passings if p.kind != "place" or p.distance > HERE)
         route = replace(route, passings=made)
     cut = _cut(task.demand, sample)
-    return Task(
-        scenario=scenario, route=route, demand=replace(cut, hours=hours, begun=begun)
-    )
+    return Task(scenario=scenario, route=route, demand=replace(cut, hours=hours, begun=begun))
 
 
-def _hours_from(task: Task, day: int) -> tuple[tuple[float, float], ...]:
-    """When wheels may turn from a day of the run on, a day beyond the plan's nights too."""
+def hours_from(task: Task, day: int) -> tuple[tuple[float, float], ...]:
+    """When wheels may turn from a day of the run on.
+
+    Parameters
+    ----------
+    task
+        The whole run.
+    day
+        The first being 0; one beyond the nights that the run may have has its light too.
+
+    Returns
+    -------
+    hours
+        First and last clock of each day, on its own clock. [s]
+    """
     if day < len(task.demand.hours):
         return task.demand.hours[day:]
     file = task.scenario.file
