@@ -48,7 +48,7 @@ class Planned:
             water=self.trace.tank[k], coal=self.trace.bunker[k],
         )  # fmt: skip
 
-    def revise(self, distance: float, change: Change | None = None, **read: float) -> Revision:
+    def revise(self, distance: float, change: Change | None = None, **read: Any) -> Revision:
         reading = replace(self.reading(distance), **read)
         return revise(self.task, reading, change, old=old_stops(self.plan))
 
@@ -412,8 +412,8 @@ def test_every_planned_stop_and_every_trouble_is_drilled(
 def test_a_lost_cart_is_left_behind_with_its_wagon(demo: Planned) -> None:
     """The stores wagon is called a cart here; it holds no water, so only its weight goes."""
     stores = (
-        Store(name="Stores wagon", kind="cart", water="1 kg", at_start="0 kg"),
-        Store(name="Van", kind="truck", water="1 kg"),
+        Store.model_construct(name="Stores wagon", kind="cart", water=1.0, at_start=0.0),
+        Store.model_construct(name="Van", kind="truck", water=1.0),
     )
     task = replace(demo.task, scenario=replace(demo.task.scenario, stores=stores))
     drill = _cart(task, demo.plan)

@@ -110,7 +110,9 @@ def _reading(
     """The reading, with the plan's figures for what was not said."""
     arriving = planned_at(task, old, distance)
     done = planned_at(task, old, distance, leaving=True)
-    clock = None if said.clock is None else _dated(task, old, (arriving, done), said)
+    clock = said.clock
+    if clock is not None:
+        clock += DAY * _day(task, old, (arriving, done), clock, said.day)
     if leaving is None:
         leaving = _is_leaving(task, (arriving, done), clock, said)
     planned = done if leaving else arriving
@@ -124,21 +126,24 @@ def _reading(
     )
 
 
-def _dated(
-    task: Task, old: Sequence[OldStop], planned: tuple[Reading, Reading], said: _Said
-) -> float:
-    """A time of day on the day that was said, or on the one nearest to the plan there."""
-    assert said.clock is not None
-    if said.day is not None:
-        return said.clock + DAY * (said.day - 1)
+def _day(
+    task: Task,
+    old: Sequence[OldStop],
+    planned: tuple[Reading, Reading],
+    hour: float,
+    said: int | None,
+) -> int:
+    """The day that was said, or the one on which a time of day is nearest to the plan."""
+    if said is not None:
+        return said - 1
     most = max(task.scenario.file.nights.most, int(old[-1].arrive // DAY))
     begin, end = planned[0].clock, planned[1].clock
 
     def off(day: int) -> float:
-        clock = said.clock + DAY * day
+        clock = hour + DAY * day
         return max(begin - clock, clock - end, 0.0)
 
-    return said.clock + DAY * min(range(most + 2), key=off)
+    return min(range(most + 2), key=off)
 
 
 def _is_leaving(

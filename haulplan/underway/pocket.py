@@ -7,6 +7,7 @@ the planned load: a tank a hundredth of the train's weight off plan shifts it by
 much, far less than the thirst that the log's own dips show.
 """
 
+import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 
 from haulplan.demand import Demand, build_demand
 from haulplan.errors import NoPlanError
-from haulplan.plan import Plan, Trace
+from haulplan.plan import Plan, Stop, Trace
 from haulplan.underway.task import Task, reverse
 from haulplan.units import UNIT_SYSTEMS
 
@@ -29,9 +30,11 @@ __all__ = [
     "SHRINK",
     "Look",
     "Pocket",
+    "PocketDay",
     "PocketStop",
     "PocketWater",
     "Row",
+    "day_at",
     "make_pocket",
     "reckon",
 ]
@@ -56,7 +59,8 @@ class Row:
 
     `water`, `coal`, `time` [s] are used from the start to here without stops; `back` is the
     water used in driving the same road back to the start; `tank` and `clock` [s] are the
-    plan's on arriving.
+    plan's. A stop has two rows, on arriving and on leaving; what it takes to stand is in
+    neither sum.
     """
 
     at: float
@@ -70,7 +74,12 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class PocketStop:
-    """A stop of the plan, or its finish: the mark to fill to and the coal to take."""
+    """A stop of the plan, or its finish: the mark to fill to and the coal to take.
+
+    `arrive` and `leave` are the plan's; who comes late stands at least `least` and does not
+    leave before `opens`, in the morning or when a wait is over [s]. `burns` is what the
+    tank loses meanwhile, a night counted; `fire` is how it is kept then, "" for no night.
+    """
 
     name: str
     at: float
@@ -78,6 +87,12 @@ class PocketStop:
     coal: float
     has_water: bool
     arrive: float
+    leave: float
+    least: float
+    opens: float
+    burns: float
+    fire: str
+    doing: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,6 +106,14 @@ class PocketWater:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PocketDay:
+    """A day of the run; until when wheels may turn, by the run's clock [s]."""
+
+    date: dt.date
+    until: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Pocket:
     """What a phone is given. `known_back` is False where the way back is not reckoned.
 
@@ -98,7 +121,7 @@ class Pocket:
     """
 
     title: str
-    date: str
+    days: tuple[PocketDay, ...]
     tank: float
     reserve: float
     bag: float
@@ -145,8 +168,7 @@ def make_pocket(task: Task, plan: Plan, trace: Trace) -> Pocket:
     marks = _marks(task, plan)
     sums = _sums(demand, plan, trace)
     back = _sums_back(task)
-    first = np.array([int(np.searchsorted(np.array(trace.distance), d - 1e-6)) for d in marks])
-    samples = [demand.index(d) for d in marks]
+    distance = np.array(trace.distance)
     rows = tuple(
         Row(
             at=road(at),
@@ -157,28 +179,24 @@ def make_pocket(task: Task, plan: Plan, trace: Trace) -> Pocket:
             tank=water(trace.tank[i]),
             clock=trace.clock[i],
         )
-        for at, k, i in zip(marks, samples, first.tolist(), strict=True)
+        for at in marks
+        for k in (demand.index(at),)
+        for i in sorted(
+            {
+                int(np.searchsorted(distance, at - 1e-6)),
+                int(np.searchsorted(distance, at + 1e-6)) - 1,
+            }
+        )
     )
     return Pocket(
         title=scenario.file.title,
-        date=scenario.file.date.isoformat(),
+        days=tuple(PocketDay(date=day.date, until=day.latest) for day in plan.days),
         tank=water(scenario.file.stores.tank),
         reserve=water(scenario.file.reserve.water),
         bag=25.0 if system.name == "metric" else 50.0,
         known_back=back is not None,
         rows=rows,
-        stops=tuple(
-            PocketStop(
-                name=stop.name,
-                at=road(stop.distance),
-                mark=water(stop.tank_arrive + stop.water_taken),
-                coal=coal(stop.coal_taken),
-                has_water=stop.kind == "finish"
-                or (stop.row is not None and _has_water(task, stop.row)),
-                arrive=stop.arrive,
-            )
-            for stop in plan.stops[1:]
-        ),
+        stops=tuple(_stop(task, stop) for stop in plan.stops[1:]),
         waters=tuple(
             PocketWater(
                 name=p.label,
@@ -189,6 +207,31 @@ def make_pocket(task: Task, plan: Plan, trace: Trace) -> Pocket:
             for p in route.passings
             if p.kind == "supply" and _has_water(task, p.row)
         ),
+    )
+
+
+def _stop(task: Task, stop: Stop) -> PocketStop:
+    system = UNIT_SYSTEMS[task.scenario.file.units]
+    truck = None if stop.truck is None else task.scenario.stores[stop.truck]
+    served = stop.kind == "supply" and stop.row is not None and _has_water(task, stop.row)
+    least = stop.depart - stop.arrive - stop.wait
+    if stop.fire is not None:
+        lead = task.demand.leads[1 if stop.fire == "banked" else 0]
+        least += task.scenario.file.hours.rest + lead - stop.night
+    full = stop.tank_arrive + stop.water_taken + stop.cart_emptied
+    return PocketStop(
+        name=stop.name,
+        at=system.distance.value(stop.distance),
+        mark=system.water.value(full),
+        coal=system.coal.value(stop.coal_taken),
+        has_water=stop.kind == "finish" or served or (truck is not None and truck.water > 0),
+        arrive=stop.arrive,
+        leave=stop.depart,
+        least=least,
+        opens=stop.depart if stop.fire is not None or stop.wait > 0 else 0.0,
+        burns=system.water.value(max(full - stop.tank_depart, 0.0)),
+        fire=stop.fire or "",
+        doing=(*stop.meals, *stop.duties),
     )
 
 
@@ -215,7 +258,7 @@ def _marks(task: Task, plan: Plan) -> list[float]:
 def _sums(demand: Demand, plan: Plan, trace: Trace) -> tuple[Array, Array, Array]:
     """Use from the start to each sample at the planned load, without standing."""
     distance = np.array(trace.distance)
-    aboard = np.array(trace.tank) + np.array(trace.bunker)
+    aboard = np.array([trace.tank, trace.bunker, trace.cart, trace.boiler]).sum(axis=0)
     # On leaving a sample: the last row of the trace that stands there.
     last = np.searchsorted(distance, demand.distance[:-1] + 1e-6) - 1
     use = demand.evaluate(aboard[np.maximum(last, 0)], demand.geared(plan.choices))
@@ -256,12 +299,65 @@ def _at(pocket: Pocket, name: str, at: float) -> float:
     return float(getattr(rows[-1], name))
 
 
+def day_at(pocket: Pocket, at: float, hour: float) -> int:
+    """The day of the run on which the plan passes a place nearest to a time of day.
+
+    Parameters
+    ----------
+    pocket
+        The plan's tables.
+    at
+        In the reader's distance.
+    hour
+        Since midnight. [s]
+
+    Returns
+    -------
+    day
+        The first being 0.
+    """
+    stop = next((s for s in pocket.stops[:-1] if abs(s.at - at) <= NEAR), None)
+    arrive = _at(pocket, "clock", at)
+    leave = arrive if stop is None else stop.leave
+    best, least = 0, math.inf
+    for day in range(len(pocket.days)):
+        clock = hour + _DAY * day
+        off = max(arrive - clock, clock - leave, 0.0)
+        if off < least:
+            best, least = day, off
+    return best
+
+
+def _day(pocket: Pocket, clock: float) -> int:
+    """The day of the run that a clock is of."""
+    return min(max(math.floor(clock / _DAY), 0), len(pocket.days) - 1)
+
+
+def _hour(pocket: Pocket, clock: float) -> float:
+    """The time of day; past midnight it runs on in a run of one day."""
+    return clock - _DAY * _day(pocket, clock)
+
+
+def _done(pocket: Pocket, stop: PocketStop, look: Look) -> bool:
+    """Whether what the plan does at the stop where a look was taken is done."""
+    if stop.fire != "":
+        return _day(pocket, look.clock) > _day(pocket, stop.arrive)
+    if stop.has_water:
+        return look.filled is not None
+    return look.clock - stop.arrive > stop.leave - look.clock
+
+
 def _thirst(pocket: Pocket, looks: Sequence[Look]) -> float:
     """The day's use over the table's, drawn towards 1."""
     used = tabled = SHRINK * pocket.tank
     for before, after in pairwise(looks):
-        if after.at - before.at > NEAR and before.level - after.dip > 0:
-            used += before.level - after.dip
+        gone = before.level - after.dip
+        for stop in pocket.stops[:-1]:
+            here = abs(stop.at - before.at) <= NEAR and not _done(pocket, stop, before)
+            if here or before.at + NEAR < stop.at < after.at - NEAR:
+                gone -= stop.burns
+        if after.at - before.at > NEAR and gone > 0:
+            used += gone
             tabled += _at(pocket, "water", after.at) - _at(pocket, "water", before.at)
     return min(max(used / tabled, LEAST), MOST)
 
@@ -325,16 +421,32 @@ def reckon(
     look = looks[-1]
     thirst = _thirst(pocket, looks)
     stop = next((s for s in pocket.stops[:-1] if abs(s.at - look.at) <= NEAR), None)
-    fills = stop is not None and stop.has_water and stop.name not in dry and look.filled is None
+    todo = stop is not None and not _done(pocket, stop, look)
+    serves = stop is not None and todo and (stop.name not in dry or stop.fire != "")
+    fills = stop is not None and todo and stop.has_water and stop.name not in dry
+    fills = fills and look.filled is None
     mark = stop.mark if stop is not None and fills and stop.mark > look.dip else -1.0
     tank = mark if mark >= 0 else look.level
-    here = (look.at, tank)
-    begin, time = _at(pocket, "water", look.at), _at(pocket, "time", look.at)
+    held = tank - stop.burns if stop is not None and serves else tank
+    here = (look.at, held)
 
     def there(at: float) -> tuple[float, float]:
-        """Tank and clock on reaching a place ahead."""
-        level = tank - thirst * (_at(pocket, "water", at) - begin)
-        return level, look.clock + (_at(pocket, "time", at) - time)
+        """Tank and clock on reaching a place ahead, having stood where the plan stands."""
+        level, clock, place = held, look.clock, look.at
+        if stop is not None and serves:
+            clock = max(clock + stop.least, stop.opens)
+        for one in pocket.stops[:-1]:
+            water = one.has_water and one.name not in dry and one.fire == ""
+            if look.at + NEAR < one.at < at - NEAR and not water:
+                level = level - thirst * (
+                    _at(pocket, "water", one.at) - _at(pocket, "water", place)
+                )
+                clock = clock + (_at(pocket, "time", one.at) - _at(pocket, "time", place))
+                level = level - one.burns
+                clock = max(clock + one.least, one.opens)
+                place = one.at
+        level = level - thirst * (_at(pocket, "water", at) - _at(pocket, "water", place))
+        return level, clock + (_at(pocket, "time", at) - _at(pocket, "time", place))
 
     target = next(
         s for s in pocket.stops
@@ -343,12 +455,12 @@ def reckon(
     level, clock = there(target.at)
     order, name, at = "GO ON to", target.name, target.at
     back = _back(pocket, thirst, look, tank, dry)
-    closed = any(w.name == target.name and clock > w.closes for w in pocket.waters)
+    closed = any(w.name == target.name and _hour(pocket, clock) > w.closes for w in pocket.waters)
     if level < pocket.reserve or closed:
         ahead = [
             w for w in pocket.waters
             if look.at + NEAR < w.at < target.at and w.name not in dry
-            and there(w.at)[1] <= w.closes
+            and _hour(pocket, there(w.at)[1]) <= w.closes
         ]  # fmt: skip
         kept = [w for w in ahead if there(w.at)[0] >= pocket.reserve]
         wet = [w for w in ahead if there(w.at)[0] >= 0]
@@ -368,6 +480,11 @@ def reckon(
     level, clock = there(at) if ahead_of else (-1.0, -1.0)
     if order.startswith("TURN BACK") and back is not None:
         level = back[2]
+    day = pocket.days[_day(pocket, look.clock)]
+    dark = -1.0
+    if clock >= 0:
+        dark = clock - pocket.days[_day(pocket, clock)].until
+    begun = stop is not None and not todo
     return {
         "order": order,
         "name": name,
@@ -379,12 +496,18 @@ def reckon(
         "empty": _furthest(pocket, thirst, here, 0.0, None),
         "home": "" if back is None else back[0],
         "last": -1.0 if back is None else _furthest(pocket, thirst, here, pocket.reserve, back[1]),
-        "late": look.clock - _at(pocket, "clock", look.at),
+        "late": look.clock - (stop.leave if begun and stop else _at(pocket, "clock", look.at)),
         "off": look.dip - _at(pocket, "tank", look.at),
         "burnt": _burnt(pocket, looks),
         "burns": _at(pocket, "coal", look.at),
         "mark": mark,
         "coal": -1.0 if stop is None or stop.name in dry or stop.coal <= 0 else stop.coal,
+        "day": float(_day(pocket, look.clock)),
+        "until": day.until,
+        "dark": dark,
+        "leave": max(look.clock + stop.least, stop.opens) if stop is not None and todo else -1.0,
+        "fire": stop.fire if stop is not None and todo else "",
+        "doing": ", ".join(stop.doing) if stop is not None and todo else "",
     }
 
 
@@ -395,7 +518,7 @@ def _back(
     if not pocket.known_back:
         return None
     behind = [w for w in pocket.waters if w.at <= look.at - NEAR and w.name not in dry]
-    behind = [w for w in behind if w.closes >= _DAY or look.clock <= w.closes]
+    behind = [w for w in behind if w.closes >= _DAY or _hour(pocket, look.clock) <= w.closes]
     if not behind:
         return None
     near = behind[-1]

@@ -41,8 +41,9 @@ class Revision:
     `ahead` is the plan for going on, `why_not` why none keeps the reserve; `after` the
     plan on from the water turned back to; `late` how much later than planned the finish
     is reached [s]. `reading` is what it is reckoned from: what was read, with the plan's
-    cart where none was said, and no earlier than a night's rest allows. `day` is the day of the run it is reckoned for, the first being 0,
-    `until` when wheels must stop that day by its own clock [s], and `off_plan` clock, water and coal against the plan here [s], [kg].
+    cart where none was said, and no earlier than a night's rest allows. `day` is the day of
+    the run it is reckoned for, the first being 0, `until` when wheels must stop that day by
+    its own clock [s], and `off_plan` clock, water and coal against the plan here [s], [kg].
     """
 
     verdict: Verdict
