@@ -22,7 +22,8 @@ from haulplan.replay import replay
 from haulplan.route import build_route
 from haulplan.scenario import read_scenario
 from haulplan.underway.log import read_log
-from haulplan.underway.pocket import Look, Pocket, day_at, make_pocket, reckon
+from haulplan.underway.pocket import Pocket, make_pocket
+from haulplan.underway.reckon import Look, day_at, reckon
 from haulplan.underway.spans import water_spans
 from haulplan.underway.task import Task
 from haulplan.units import UNIT_SYSTEMS, DisplayUnit

@@ -48,8 +48,8 @@ class Planned:
             water=self.trace.tank[k], coal=self.trace.bunker[k],
         )  # fmt: skip
 
-    def revise(self, distance: float, change: Change | None = None, **read: Any) -> Revision:
-        reading = replace(self.reading(distance), **read)
+    def revise(self, distance: float, change: Change | None = None, **read: float) -> Revision:
+        reading = replace(self.reading(distance), **read)  # type: ignore[arg-type]
         return revise(self.task, reading, change, old=old_stops(self.plan))
 
     def row(self, name: str) -> int:

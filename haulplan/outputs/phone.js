@@ -1,5 +1,5 @@
 "use strict";
-// The sums of haulplan/underway/pocket.py, in the same order, so that figures agree.
+// The sums of haulplan/underway/reckon.py, in the same order, so that figures agree.
 const run = JSON.parse(document.getElementById("run").textContent);
 const { near: NEAR, shrink: SHRINK, least: LEAST, most: MOST } = run.constants;
 const DAY = 86400;

@@ -11,7 +11,8 @@ from haulplan.outputs.doing import FIRES
 from haulplan.outputs.tables import clock_text, plain, whole_minutes
 from haulplan.plan import Plan, Trace
 from haulplan.underway.log import log_header
-from haulplan.underway.pocket import LEAST, MOST, NEAR, SHRINK, Pocket, make_pocket
+from haulplan.underway.pocket import Pocket, make_pocket
+from haulplan.underway.reckon import LEAST, MOST, NEAR, SHRINK
 from haulplan.underway.task import Task
 from haulplan.units import UNIT_SYSTEMS, DisplayUnit, UnitSystem
 
@@ -151,7 +152,7 @@ def sentences(pocket: Pocket, found: dict[str, float | str], system: UnitSystem)
     pocket
         The tables.
     found
-        From `haulplan.underway.pocket.reckon`.
+        From `haulplan.underway.reckon.reckon`.
     system
         The units they are in.
 
