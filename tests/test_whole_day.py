@@ -205,6 +205,24 @@ def _two_days(day: Day, **hours: str) -> None:
     day.toml["lighting_up"] = {"cold": "2 h", "banked": "45 min"}
 
 
+def test_a_meal_is_owed_where_the_days_work_ends_after_its_time(day: Day) -> None:
+    day.supply("Mill", "6 km", night="yes")
+    day.toml["hours"] = {"crew": "1 h 45 min", "rest": "8 h", "earliest": "06:00"}
+    day.toml["lighting_up"] = {"cold": "0 min", "banked": "0 min"}
+    day.toml["nights"] = {"most": 1, "fire": "banked", "banked_water": "0 kg",
+                          "banked_coal": "0 kg"}  # fmt: skip
+    day.toml["meals"] = [
+        {"name": "bait", "earliest": "07:30", "latest": "08:05", "takes": "10 min"}
+    ]
+    # there at 08:00, in time for it; served until 08:11
+    mill = day.plan().stops[1]
+    assert mill.meals == ("bait",)
+    assert mill.fire == "banked"
+    day.toml["hours"]["crew"] = "1 h 15 min"  # no room for it, and it is owed all the same
+    with pytest.raises(NoPlanError):
+        day.plan()
+
+
 def test_no_night_is_spent_that_is_not_needed(day: Day) -> None:
     _two_days(day, latest="09:00")
     plan = day.plan()

@@ -243,9 +243,9 @@ def _add_meal(programme: Programme, k: int, day: int) -> None:
         pulp.lpSum(list(had.values())) + ended + begun + missed >= _used(programme, day),
         f"meal_{tag}",
     )
-    for name, arrival, _, here in _ends(programme, day):
+    for name, _, over, here in _ends(programme, day):
         off = horizon * (1 - ended) + horizon * (1 - here)
-        programme.add(arrival <= latest - margin + off, f"ended_{tag}_{name}")
+        programme.add(over <= latest - margin + off, f"ended_{tag}_{name}")
     for j, m in had.items():
         clock, stay = programme.clock[j], programme.stay[j]
         if j in programme.offers:
