@@ -44,6 +44,8 @@ _TERMS = tuple(
 _AT_START = (replace(_TERMS[0], give=0.0), *_TERMS[1:])
 #: On the planned levels, before anything is given up: a bridge may stand on its figure.
 _ON_PLAN = (_TERMS[0], replace(_TERMS[0], give=2 * _GIVE, lower=_GIVE), *_TERMS[1:])
+#: In the morning too, but for what straightening the road anew moves.
+_MORNING = replace(_TERMS[0], give=0.1 * _GIVE)
 #: So often a clock's limits are loosened by what the least broken plan asks for.
 _EASINGS = 2
 #: What is wanted at the finish is kept for so much more over the hours. [s]
@@ -100,7 +102,12 @@ class Onward:
 
 
 def terms_for(
-    task: Task, here: int, off: tuple[float, float, float] | None, *, changed: bool
+    task: Task,
+    here: int,
+    off: tuple[float, float, float] | None,
+    *,
+    morning: bool,
+    changed: bool,
 ) -> tuple[_Terms, ...]:
     """What to try in turn at a place.
 
@@ -112,6 +119,8 @@ def terms_for(
         Sample at which the engine stands.
     off
         Clock, water and coal against the plan [s], [kg].
+    morning
+        Whether a day's drive begins here as planned.
     changed
         Whether anything is otherwise than planned.
 
@@ -128,6 +137,8 @@ def terms_for(
         and not changed
         and (abs(off[1]) <= _CLOSE * stores.tank and abs(off[2]) <= _CLOSE * stores.bunker)
     )
+    if near and morning:
+        return (_MORNING, *_ON_PLAN)
     return _ON_PLAN if near else _TERMS
 
 

@@ -106,7 +106,13 @@ def revise(
     ahead, why_not = None, "the road is closed, and no way round it was given"
     if blocked is None:
         rest = without(remainder(task, here, reading, drawn, begun), change.shut)
-        terms = terms_for(task, here, off, changed=change != Change())
+        terms = terms_for(
+            task,
+            here,
+            off,
+            morning=reading.leaving and bool(_night_stops(old, reading)),
+            changed=change != Change(),
+        )
         ahead, why_not = onward(rest, float(task.route.distance[here]), day, aim, terms)
         ahead = _kept_later(task, ahead, reading, begun, aim, drawn, change.shut)
     returns = find_returns(task, here, reading, change.shut, reach=blocked)
@@ -142,11 +148,16 @@ def revise(
     )
 
 
+def _night_stops(old: Sequence[OldStop], reading: Reading) -> list[OldStop]:
+    """The stop here at which the plan spends a night."""
+    return [s for s in old if abs(s.distance - reading.distance) <= HERE and s.fire is not None]
+
+
 def _settled(task: Task, old: Sequence[OldStop], reading: Reading) -> Reading:
     """The reading with what the plan says of it: the cart, a night done, the rest owed."""
     if not old:
         return reading
-    here = [s for s in old if abs(s.distance - reading.distance) <= HERE and s.fire is not None]
+    here = _night_stops(old, reading)
     if here and day_of(task, reading.clock) <= day_of(task, here[0].arrive):
         reading = replace(reading, leaving=False)  # the night is still to come
     elif here:
