@@ -24,9 +24,10 @@ from haulplan.scenario.schema import Store
 from haulplan.underway.asked import Asked, read_plan, understand
 from haulplan.underway.change import Change
 from haulplan.underway.drills import Drill, _cart, run_drills
+from haulplan.underway.rest import reverse
 from haulplan.underway.revise import Revision, revise
 from haulplan.underway.sofar import old_stops, planned_at
-from haulplan.underway.task import Reading, Task, as_planned, drive, reverse, standing_at
+from haulplan.underway.task import Reading, Task, as_planned, drive, standing_at
 from haulplan.underway.turnback import find_returns
 
 MILE = 1609.344

@@ -19,9 +19,10 @@ from haulplan.scenario import read_scenario
 from haulplan.underway.asked import Asked, understand
 from haulplan.underway.change import Change
 from haulplan.underway.drills import run_drills
+from haulplan.underway.rest import remainder
 from haulplan.underway.revise import Revision, revise
 from haulplan.underway.sofar import begun_at, gone_on, old_stops
-from haulplan.underway.task import Reading, Task, as_planned, remainder
+from haulplan.underway.task import Reading, Task, as_planned
 
 Toml = dict[str, Any]
 Write = Callable[..., Path]

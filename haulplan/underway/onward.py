@@ -12,47 +12,18 @@ from haulplan.plan import Plan, make_plan
 from haulplan.replay import replay
 from haulplan.scenario.schema import Aim, Levels
 from haulplan.underway.overrun import Overrun, ease, overruns
+from haulplan.underway.rest import Drawn, remainder
 from haulplan.underway.sofar import gone_on
-from haulplan.underway.task import DAY, HERE, Drawn, Reading, Task, day_of, remainder
+from haulplan.underway.task import DAY, HERE, Reading, Task, day_of
+from haulplan.underway.terms import ALL, GIVE, KEPT, Terms, on_terms
 
-__all__ = ["Call", "Onward", "onward", "onward_from_water", "terms_for", "without"]
+__all__ = ["Call", "Onward", "onward", "onward_from_water", "without"]
 
-#: What a revision may give of each store where a level stands on its limit: a dip is read
-#: to a hundredth of the tank at best, and the planner's straightening needs some room. [-]
-_GIVE = 1e-3
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Terms:
-    """What a plan has to keep: shares of the reserve and of the levels for the finish."""
-
-    reserve: float
-    finish: float
-    give: float = _GIVE
-    lower: float = 0.0
-
-
-#: Tried in turn until one has a plan: what is wanted at the finish gives way before the
-#: reserve does.
-_TERMS = tuple(
-    _Terms(reserve=reserve, finish=finish)
-    for reserve, finish in (
-        (1.0, 1.0), (1.0, 0.9), (1.0, 0.0), (0.5, 0.0), (0.25, 0.0), (0.0, 0.0),
-    )
-)  # fmt: skip
-#: At the start the plan stands as it was made.
-_AT_START = (replace(_TERMS[0], give=0.0), *_TERMS[1:])
-#: On the planned levels, before anything is given up: a bridge may stand on its figure.
-_ON_PLAN = (_TERMS[0], replace(_TERMS[0], give=2 * _GIVE, lower=_GIVE), *_TERMS[1:])
-#: In the morning too, but for what straightening the road anew moves.
-_MORNING = replace(_TERMS[0], give=0.1 * _GIVE)
 #: So often a clock's limits are loosened by what the least broken plan asks for.
 _EASINGS = 2
 #: What is wanted at the finish is kept for so much more over the hours. [s]
 _LITTLE = 900.0
 _CLOCK = ("crew", "latest", "hours", "call", "duty")
-#: Levels so close to plan are the planned ones. [share of the store]
-_CLOSE = 0.01
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,49 +72,8 @@ class Onward:
         return self.reserve == 1.0 and max(self.short) == 0.0 and not self.over
 
 
-def terms_for(
-    task: Task,
-    here: int,
-    off: tuple[float, float, float] | None,
-    *,
-    morning: bool,
-    changed: bool,
-) -> tuple[_Terms, ...]:
-    """What to try in turn at a place.
-
-    Parameters
-    ----------
-    task
-        The whole run.
-    here
-        Sample at which the engine stands.
-    off
-        Clock, water and coal against the plan [s], [kg].
-    morning
-        Whether a day's drive begins here as planned.
-    changed
-        Whether anything is otherwise than planned.
-
-    Returns
-    -------
-    terms
-        Stricter first.
-    """
-    if here == 0:
-        return _AT_START
-    stores = task.scenario.file.stores
-    near = (
-        off is not None
-        and not changed
-        and (abs(off[1]) <= _CLOSE * stores.tank and abs(off[2]) <= _CLOSE * stores.bunker)
-    )
-    if near and morning:
-        return (_MORNING, *_ON_PLAN)
-    return _ON_PLAN if near else _TERMS
-
-
 def onward(
-    task: Task, begin: float, day: int, aim: Aim | None, terms: Sequence[_Terms]
+    task: Task, begin: float, day: int, aim: Aim | None, terms: Sequence[Terms]
 ) -> tuple[Onward | None, str]:
     """The best plan of a remainder that keeps as much as can be kept.
 
@@ -186,14 +116,14 @@ def onward(
 
 
 def _in_steps(
-    task: Task, group: Sequence[_Terms], sure: int, begin: float, day: int, aim: Aim | None
-) -> tuple[Onward | None, list[tuple[_Terms, NoPlanError]]]:
+    task: Task, group: Sequence[Terms], sure: int, begin: float, day: int, aim: Aim | None
+) -> tuple[Onward | None, list[tuple[Terms, NoPlanError]]]:
     """The plan on the strictest terms that have one, and what was refused.
 
     The last terms are tried after the first `sure`: without a plan on those there is none
     on any between.
     """
-    refused: list[tuple[_Terms, NoPlanError]] = []
+    refused: list[tuple[Terms, NoPlanError]] = []
     found: Onward | None = None
     for kept in dict.fromkeys((*group[:sure], *group[-1:], *group[sure:])):
         if kept == group[-1] and found is not None:
@@ -220,7 +150,7 @@ def _beyond_reserve(task: Task, error: NoPlanError) -> bool:
 
 def _over(
     task: Task,
-    refused: Sequence[tuple[_Terms, NoPlanError]],
+    refused: Sequence[tuple[Terms, NoPlanError]],
     begin: float,
     day: int,
     aim: Aim | None,
@@ -253,7 +183,7 @@ def _minutes(error: NoPlanError) -> float:
 
 def _plan(
     whole: Task,
-    kept: _Terms,
+    kept: Terms,
     begin: float,
     day: int,
     aim: Aim | None,
@@ -261,7 +191,7 @@ def _plan(
     eased: Task | None = None,
 ) -> Onward:
     """A plan that keeps these terms, proved by its replay."""
-    task = _on_terms(whole if eased is None else eased, kept)
+    task = on_terms(whole if eased is None else eased, kept)
     plan = make_plan(task.scenario, task.route, task.demand, aim=aim, ways=False)
     trace = replay(task.scenario, task.route, task.demand, plan)
     over = () if eased is None else overruns(whole, plan, trace)
@@ -272,7 +202,7 @@ def _plan(
         (min(file.at_finish.water, file.stores.tank), last.tank_arrive, file.stores.tank),
         (min(file.at_finish.coal, file.stores.bunker), last.bunker_arrive, file.stores.bunker),
     )
-    short = [want - have if want - have > 3 * _GIVE * room else 0.0 for want, have, room in wanted]
+    short = [want - have if want - have > 3 * GIVE * room else 0.0 for want, have, room in wanted]
     calls = tuple(
         Call(
             name=stop.name,
@@ -320,7 +250,7 @@ def _dated(plan: Plan, day: int) -> Plan:
     )  # fmt: skip
 
 
-def _share(kept: _Terms, reserve: Levels, water: float, coal: float) -> float:
+def _share(kept: Terms, reserve: Levels, water: float, coal: float) -> float:
     """The share of the reserve that is really kept, all of it where the terms asked it."""
     if kept.reserve == 1.0:
         return 1.0
@@ -371,7 +301,7 @@ def onward_from_water(
         None where no plan from there keeps the reserve.
     """
     file, supply = task.scenario.file, task.scenario.supplies[row]
-    least = file.reserve.water + _GIVE * file.stores.tank
+    least = file.reserve.water + GIVE * file.stores.tank
     lacking = max(least - first.tank, 0.0)
     gone = drawn.get(("supply", row), (0.0, 0.0))
     if (supply.water_available or 0.0) - gone[0] < lacking:
@@ -397,7 +327,7 @@ def onward_from_water(
         rest = _past_calls(rest, reading.distance - float(task.route.distance[sample]))
     found, _ = onward(
         rest, float(task.route.distance[sample]), day_of(task, filled.clock), aim,
-        _TERMS if lower else (_TERMS[0], _TERMS[2]),
+        ALL if lower else KEPT,
     )  # fmt: skip
     if found is None:
         return None
@@ -439,25 +369,3 @@ def without(task: Task, shut: Sequence[int]) -> Task:
     """
     passings = tuple(p for p in task.route.passings if not (p.kind == "supply" and p.row in shut))
     return replace(task, route=replace(task.route, passings=passings))
-
-
-def _on_terms(task: Task, kept: _Terms) -> Task:
-    """The task with its limits as the terms have them."""
-    if kept == _AT_START[0]:
-        return task
-    file = task.scenario.file
-    room = file.stores.tank, file.stores.bunker
-
-    def levels(wanted: Levels, share: float, give: float) -> Levels:
-        water, coal = (
-            max(min(want, most) * share - give * most, 0.0)
-            for want, most in zip((wanted.water, wanted.coal), room, strict=True)
-        )
-        return Levels.model_construct(water=water, coal=coal)
-
-    update = {
-        "reserve": levels(file.reserve, kept.reserve, kept.give),
-        "at_finish": levels(file.at_finish, kept.finish, kept.give),
-        "at_start": levels(file.at_start, 1.0, kept.lower),
-    }
-    return replace(task, scenario=replace(task.scenario, file=file.model_copy(update=update)))

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from haulplan.demand import Demand, build_demand
 from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, Stop, Trace
-from haulplan.underway.task import Task, reverse
+from haulplan.underway.rest import reverse
+from haulplan.underway.task import Task
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = [

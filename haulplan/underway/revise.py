@@ -8,18 +8,11 @@ from typing import Literal
 from haulplan.demand import Begun
 from haulplan.scenario.schema import Aim
 from haulplan.underway.change import Change, blocked_at, changed, check_change
-from haulplan.underway.onward import Call, Onward, onward, onward_from_water, terms_for, without
+from haulplan.underway.onward import Call, Onward, onward, onward_from_water, without
+from haulplan.underway.rest import Drawn, hours_from, remainder
 from haulplan.underway.sofar import OldStop, begun_at, drawn_before, passed, planned_at
-from haulplan.underway.task import (
-    HERE,
-    Drawn,
-    Reading,
-    Task,
-    day_of,
-    hours_from,
-    remainder,
-    standing_at,
-)
+from haulplan.underway.task import HERE, Reading, Task, day_of, standing_at
+from haulplan.underway.terms import terms_for
 from haulplan.underway.turnback import Return, find_returns
 
 __all__ = ["Revision", "Verdict", "revise"]

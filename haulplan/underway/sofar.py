@@ -6,7 +6,8 @@ from itertools import pairwise
 
 from haulplan.demand import Begun
 from haulplan.plan import Plan
-from haulplan.underway.task import DAY, HERE, Drawn, Reading, Task, day_of, drive, standing_at
+from haulplan.underway.rest import Drawn
+from haulplan.underway.task import DAY, HERE, Reading, Task, day_of, drive, standing_at
 
 __all__ = ["OldStop", "begun_at", "drawn_before", "gone_on", "old_stops", "passed", "planned_at"]
 

@@ -7,7 +7,8 @@ import numpy as np
 
 from haulplan.demand import Demand, build_demand
 from haulplan.errors import NoPlanError
-from haulplan.underway.task import DAY, HERE, Reading, Task, day_of, drive, reverse, stretch
+from haulplan.underway.rest import reverse, stretch
+from haulplan.underway.task import DAY, HERE, Reading, Task, day_of, drive
 
 __all__ = ["Return", "find_returns"]
 
