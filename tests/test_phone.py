@@ -134,6 +134,13 @@ def test_the_second_day_goes_by_its_own_clock_and_the_night_is_counted() -> None
     assert "bank the fire" in evening["here"]
     assert f"leave {clock_text(stops[night].depart)}" in evening["here"]
     assert morning["here"] == ""
+    assert morning["off"] == evening["off"] == "tank as planned"
+    # the tenth of a mile that a crew reads is at the stop too
+    typed = round(run.pocket.stops[night - 1].at, 1) + 0.01
+    look = Look(at=typed, clock=stops[night].arrive, dip=water.value(stops[night].tank_arrive))
+    said = sentences(run.pocket, reckon(run.pocket, [look]), UNIT_SYSTEMS["us"])
+    assert (said["late"], said["off"]) == ("on time", "tank as planned")
+    assert day_at(run.pocket, typed, stops[night].arrive) == 0
     assert evening["day"] == "Day 1, Saturday 2027-05-22"
     assert morning["day"] == "Day 2, Sunday 2027-05-23"
     assert morning["light"] == "Wheels may turn until 20:42"

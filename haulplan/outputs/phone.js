@@ -22,7 +22,8 @@ const levelOf = (look) => (look.filled === null ? look.dip : look.filled);
 
 function dayAt(at, hour) {
   const stop = run.stops.slice(0, -1).find((s) => Math.abs(s.at - at) <= NEAR);
-  const arrive = column(CLOCK, at), leave = stop === undefined ? arrive : stop.leave;
+  const arrive = stop === undefined ? column(CLOCK, at) : stop.arrive;
+  const leave = stop === undefined ? arrive : stop.leave;
   let best = 0, least = Infinity;
   for (let day = 0; day < run.days.length; day += 1) {
     const clock = hour + DAY * day;
@@ -110,6 +111,11 @@ function reckon(looks, dry) {
   const tank = mark >= 0 ? mark : levelOf(look);
   const held = serves ? tank - stop.burns : tank;
   const here = [look.at, held];
+  let planned = [column(CLOCK, look.at), column(TANK, look.at)];
+  if (stop !== undefined) {
+    const dipped = todo || look.filled !== null ? column(TANK, stop.at) : stop.mark - stop.burns;
+    planned = [todo ? stop.arrive : stop.leave, dipped];
+  }
   const there = (at) => {
     let level = held, clock = look.clock, place = look.at;
     if (serves) clock = Math.max(clock + stop.least, stop.opens);
@@ -156,8 +162,8 @@ function reckon(looks, dry) {
     empty: furthest(thirst, here, 0, null),
     home: back === null ? "" : back.name,
     last: back === null ? -1 : furthest(thirst, here, run.reserve, back.at),
-    late: look.clock - (stop !== undefined && !todo ? stop.leave : column(CLOCK, look.at)),
-    off: look.dip - column(TANK, look.at),
+    late: look.clock - planned[0],
+    off: look.dip - planned[1],
     burnt: burntOf(looks),
     burns: column(COAL, look.at),
     mark,

@@ -71,7 +71,7 @@ def day_at(pocket: Pocket, at: float, hour: float) -> int:
         The first being 0.
     """
     stop = next((s for s in pocket.stops[:-1] if abs(s.at - at) <= NEAR), None)
-    arrive = _at(pocket, "clock", at)
+    arrive = _at(pocket, "clock", at) if stop is None else stop.arrive
     leave = arrive if stop is None else stop.leave
     best, least = 0, math.inf
     for day in range(len(pocket.days)):
@@ -158,7 +158,7 @@ class _Standing:
     """Where the engine stands: the stop there, `todo` where it is still to be made.
 
     `tank` is what it holds once filled, `held` on leaving; `serves` tells whether it stands
-    there as planned; `planned` is the plan's clock.
+    there as planned; `planned` are the plan's clock and tank, on leaving where that is done.
     """
 
     pocket: Pocket
@@ -171,7 +171,7 @@ class _Standing:
     mark: float
     tank: float
     held: float
-    planned: float
+    planned: tuple[float, float]
 
     def there(self, at: float) -> tuple[float, float]:
         """Tank and clock on reaching a place ahead, having stood where the plan stands."""
@@ -205,11 +205,15 @@ def _standing(pocket: Pocket, thirst: float, look: Look, dry: Sequence[str]) -> 
     if todo is not None and fills and todo.mark > look.dip:
         mark = todo.mark
     tank = mark if mark >= 0 else look.level
-    planned = _at(pocket, "clock", look.at)
+    planned = _at(pocket, "clock", look.at), _at(pocket, "tank", look.at)
+    if stop is not None:
+        before = _at(pocket, "tank", stop.at)
+        dipped = before if todo is not None or look.filled is not None else stop.mark - stop.burns
+        planned = stop.leave if todo is None else stop.arrive, dipped
     return _Standing(
         pocket=pocket, thirst=thirst, look=look, dry=dry, stop=stop, todo=todo, serves=serves,
         mark=mark, tank=tank, held=tank - todo.burns if todo is not None and serves else tank,
-        planned=planned if stop is None or todo is not None else stop.leave,
+        planned=planned,
     )  # fmt: skip
 
 
@@ -281,8 +285,8 @@ def reckon(
         "empty": _furthest(pocket, thirst, here, 0.0, None),
         "home": "" if back is None else back[0],
         "last": -1.0 if last is None else _furthest(pocket, thirst, here, pocket.reserve, last),
-        "late": look.clock - now.planned,
-        "off": look.dip - _at(pocket, "tank", look.at),
+        "late": look.clock - now.planned[0],
+        "off": look.dip - now.planned[1],
         "burnt": _burnt(pocket, looks),
         "burns": _at(pocket, "coal", look.at),
         "mark": now.mark,
