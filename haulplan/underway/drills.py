@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from haulplan.plan import Plan, Stop
 from haulplan.scenario.schema import Store
 from haulplan.underway.change import Change
+from haulplan.underway.onward import Onward
 from haulplan.underway.revise import Revision, revise
 from haulplan.underway.sofar import old_stops
 from haulplan.underway.task import Reading, Task, as_planned
@@ -136,17 +137,28 @@ def _returns_from(task: Task, reading: Reading, change: Change) -> tuple[float |
 def _answer(found: Revision) -> str:
     """The standing answer in a sentence."""
     if found.verdict == "turn back" and found.back is not None:
-        then = "" if found.after is not None else "; have brought there what is short"
-        return f"turn back to {found.back.name}{then}"
+        if found.after is None:
+            return f"turn back to {found.back.name}; have brought there what is short"
+        return f"turn back to {found.back.name}{_over(found.after)}"
     if found.ahead is None or found.verdict == "stay":
         return "stand, and have water brought"
     following = next((call.name for call in found.ahead.calls[1:] if call.kind == "supply"), "")
     to = f"go on to {following}" if following else "go on to the finish"
     if found.verdict == "go on into the reserve":
-        return f"{to}, into the reserve; ring ahead for water to meet you"
+        return f"{to}, into the reserve{_over(found.ahead)}; ring ahead for water to meet you"
     if found.verdict == "go on over the hours":
-        return f"{to}, over the hours"
+        return f"{to}{_over(found.ahead)}"
     return to if found.ahead.whole else f"{to}; less than wanted is left at the finish"
+
+
+def _over(onward: Onward) -> str:
+    """By how much the clock's limits are not kept, as short as can be."""
+    words = {"crew": "over the crew's hours", "light": "after wheels must stop"}
+    most = {kind: max((o.by for o in onward.over if o.kind == kind), default=0.0) for kind in words}
+    told = [f"{most[kind] / 60:.0f} min {text}" for kind, text in words.items() if most[kind] > 0]
+    rest = [o.name for o in onward.over if o.kind not in words]
+    told += [f"{name} out of its time" for name in dict.fromkeys(rest)]
+    return "".join(f", {part}" for part in told)
 
 
 def _cart(task: Task, plan: Plan) -> Drill:

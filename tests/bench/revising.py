@@ -49,7 +49,7 @@ def main() -> None:
         )
         for k in range(step, step * count + 1, step)
     ]  # fmt: skip
-    shut = {stop.distance: (stop.row,) for stop in plan.stops if stop.row is not None}
+    shut = {s.distance: (s.row,) for s in plan.stops if s.kind == "supply" and s.row is not None}
     sys.stdout.write(
         f"# Timing of a revision\n\n{platform.machine()}, {platform.system()}, Python "
         f"{platform.python_version()}; shipped scenario, read and planned before; processor "
