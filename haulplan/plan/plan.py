@@ -7,7 +7,21 @@ from typing import Literal
 
 from haulplan.demand.defaults import Assumption
 
-__all__ = ["Crest", "Crossing", "Day", "Fallback", "Leg", "Plan", "Stop", "Thirst", "Trace"]
+__all__ = [
+    "Crest",
+    "Crossing",
+    "Day",
+    "Fallback",
+    "Leg",
+    "Plan",
+    "Stop",
+    "Telling",
+    "Thirst",
+    "Trace",
+]
+
+#: What is found out besides a plan.
+Telling = Literal["all", "refusals", "nothing"]
 
 
 @dataclass(frozen=True, kw_only=True)

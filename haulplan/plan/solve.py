@@ -15,6 +15,7 @@ from haulplan.plan.build import Posed, Shut, build_programme
 from haulplan.plan.explain import explain_shortage, find_shortages
 from haulplan.plan.legs import Chain, build_chain, nodes_of
 from haulplan.plan.model import STORES, Programme
+from haulplan.plan.plan import Telling
 from haulplan.plan.reading import Margin, read_last_resort, read_limits, read_offers, read_rules
 from haulplan.plan.rules import Offer, Rules
 from haulplan.plan.run import run
@@ -108,7 +109,7 @@ def solve(
     progress: Callable[[str], None] = lambda _: None,
     survive: bool = False,
     most_stops: int | None = None,
-    ways: bool = True,
+    telling: Telling = "all",
     tighten: bool = True,
 ) -> Solution:
     """Choose stops and amounts.
@@ -127,8 +128,9 @@ def solve(
         True for a plan that leaves a way on whichever one of its stops is found shut.
     most_stops
         That may be made, any number where None.
-    ways
-        False to leave out what to do where a stop is found shut.
+    telling
+        What is found out besides the plan: what to do where a stop is found shut, and why
+        there is none ("all"), the latter only, or nothing; each takes longer than a plan.
     tighten
         False to leave every acceleration out: the same answer, later.
 
@@ -178,12 +180,16 @@ def solve(
         staged, posed = _staged(scenario, demand, posed, aim, deadline, guess,
                                 brief=number == 0, tighten=tighten)  # fmt: skip
         if staged is None:
+            if telling == "nothing":
+                raise NoPlanError("no plan")
             raise _refusal(scenario, demand, posed, guess.margin)
         solution = _as_proven(_solution(chain, staged), solution if guess.stopped else None)
         aboard = _carried(demand, solution)
         moved = _movement(demand, solution, aboard)
         if number and _within(moved, guess.margin, room) and guess.margin.mass <= _SETTLED * room:
-            found = ways_on(staged.programme, _resorting(scenario, demand, posed)) if ways else ()
+            found: tuple[WayOn, ...] = ()
+            if telling == "all":
+                found = ways_on(staged.programme, _resorting(scenario, demand, posed))
             return replace(solution, aboard=aboard, ways=found, survives=survive)
         stuck = error is not None and moved.mass >= 0.5 * error.mass
         arrived = solution.carried(solution.arrive)

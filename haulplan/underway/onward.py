@@ -11,13 +11,13 @@ from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, make_plan
 from haulplan.replay import replay
 from haulplan.scenario.schema import Aim, Levels
-from haulplan.underway.overrun import Overrun, ease, overruns
+from haulplan.underway.overrun import Overrun, ease, overruns, without_clock
 from haulplan.underway.rest import Drawn, remainder
 from haulplan.underway.sofar import gone_on
 from haulplan.underway.task import DAY, HERE, Reading, Task, day_of
 from haulplan.underway.terms import ALL, GIVE, KEPT, Terms, on_terms
 
-__all__ = ["Call", "Onward", "onward", "onward_from_water", "without"]
+__all__ = ["Call", "Left", "Onward", "onward", "onward_from_water", "without"]
 
 #: So often a clock's limits are loosened by what the least broken plan asks for.
 _EASINGS = 2
@@ -72,23 +72,32 @@ class Onward:
         return self.reserve == 1.0 and max(self.short) == 0.0 and not self.over
 
 
+@dataclass(frozen=True, kw_only=True)
+class Left:
+    """What is left of a run, where it begins on the whole road [m] and on which of its days.
+
+    The first day is 0; `aim` is the scenario's own where None.
+    """
+
+    task: Task
+    begin: float
+    day: int
+    aim: Aim | None = None
+
+
 def onward(
-    task: Task, begin: float, day: int, aim: Aim | None, terms: Sequence[Terms]
+    left: Left, terms: Sequence[Terms], *, explain: bool = True
 ) -> tuple[Onward | None, str]:
     """The best plan of a remainder that keeps as much as can be kept.
 
     Parameters
     ----------
-    task
-        What is left.
-    begin
-        Where it begins on the whole road. [m]
-    day
-        Of the run it begins on, the first being 0.
-    aim
-        The scenario's own where None.
+    left
+        The remainder.
     terms
         What to try in turn.
+    explain
+        Whether to find out why it keeps no more.
 
     Returns
     -------
@@ -100,79 +109,40 @@ def onward(
     What is wanted at the finish gives way first, then the clock (hours of crew and light,
     meals, calls, duties) by the least that will do, then the reserve.
     """
-    why_not, hopeless = "", False
+    found = _tried(left, terms[0])
+    if found is not None:
+        return found, ""
+    first = _refusal(left, terms[0]) if explain else None
     for whole in (True, False):
         group = [one for one in terms if (one.reserve == 1.0) == whole]
-        sure = 0 if hopeless else sum(one.finish == 1.0 for one in group) or 1
-        found, refused = _in_steps(task, group, sure, begin, day, aim)
-        if refused:
-            why_not = why_not or str(refused[0][1])
-            hopeless = _beyond_reserve(task, refused[-1][1])
-        if found is None and refused:
-            found = _over(task, refused, begin, day, aim)
+        for kept in group:
+            found = found or (_tried(left, kept) if kept != terms[0] else None)
+        if found is None and group:
+            found = _over(left, group, first if whole else None)
         if found is not None:
-            return found, why_not
-    return None, why_not
+            break
+    return found, "" if first is None else str(first)
 
 
-def _in_steps(
-    task: Task, group: Sequence[Terms], sure: int, begin: float, day: int, aim: Aim | None
-) -> tuple[Onward | None, list[tuple[Terms, NoPlanError]]]:
-    """The plan on the strictest terms that have one, and what was refused.
-
-    The last terms are tried after the first `sure`: without a plan on those there is none
-    on any between.
-    """
-    refused: list[tuple[Terms, NoPlanError]] = []
-    found: Onward | None = None
-    for kept in dict.fromkeys((*group[:sure], *group[-1:], *group[sure:])):
-        if kept == group[-1] and found is not None:
-            continue
-        try:
-            better = _plan(task, kept, begin, day, aim)
-        except NoPlanError as error:
-            refused.append((kept, error))
-            if kept == group[-1]:
-                break
-            continue
-        if kept != group[-1]:
-            return better, refused
-        found = better
-    return found, refused
-
-
-def _beyond_reserve(task: Task, error: NoPlanError) -> bool:
-    """Whether more of a store is short than all its reserve."""
-    reserve = task.scenario.file.reserve
-    least = {"water": reserve.water, "coal": reserve.coal}
-    return any(s.amount > least.get(s.kind, s.amount) for s in error.shortages)
-
-
-def _over(
-    task: Task,
-    refused: Sequence[tuple[Terms, NoPlanError]],
-    begin: float,
-    day: int,
-    aim: Aim | None,
-) -> Onward | None:
+def _over(left: Left, group: Sequence[Terms], first: NoPlanError | None) -> Onward | None:
     """A plan on terms that only the clock was in the way of.
 
-    The strictest terms refused, where the last would spare the clock little.
+    The strictest of the group, where its last would spare the clock little.
     """
-    kept, error = refused[-1]
-    first = refused[0][1]
-    eased = ease(task, first.shortages)
-    if eased is not None and _minutes(first) - _minutes(error) <= _LITTLE:
-        kept, error = refused[0]
-    eased = task
+    kept, strict = group[-1], group[0]
+    if _tried(left, kept, eased=without_clock(left.task)) is None:
+        return None
+    error = _refusal(left, kept)
+    first = first or _refusal(left, strict)
+    if ease(left.task, first.shortages) and _minutes(first) - _minutes(error) <= _LITTLE:
+        kept, error = strict, first
+    task = left.task
     for _ in range(_EASINGS):
-        eased = ease(eased, error.shortages)
-        if eased is None:
-            return None
-        try:
-            return _plan(task, kept, begin, day, aim, eased=eased)
-        except NoPlanError as again:
-            error = again
+        eased = ease(task, error.shortages)
+        found = None if eased is None else _tried(left, kept, eased=eased)
+        if eased is None or found is not None:
+            return found
+        task, error = eased, _refusal(left, kept, eased=eased)
     return None
 
 
@@ -181,21 +151,27 @@ def _minutes(error: NoPlanError) -> float:
     return sum(s.amount for s in error.shortages if s.kind in _CLOCK)
 
 
-def _plan(
-    whole: Task,
-    kept: Terms,
-    begin: float,
-    day: int,
-    aim: Aim | None,
-    *,
-    eased: Task | None = None,
-) -> Onward:
-    """A plan that keeps these terms, proved by its replay."""
+def _refusal(left: Left, kept: Terms, *, eased: Task | None = None) -> NoPlanError:
+    """Why there is no plan on these terms; says nothing where there is one."""
+    task = on_terms(eased or left.task, kept)
+    try:
+        make_plan(task.scenario, task.route, task.demand, aim=left.aim, telling="refusals")
+    except NoPlanError as error:
+        return error
+    return NoPlanError("")
+
+
+def _tried(left: Left, kept: Terms, *, eased: Task | None = None) -> Onward | None:
+    """A plan that keeps these terms, proved by its replay; None where there is none."""
+    whole, begin = left.task, left.begin
     task = on_terms(whole if eased is None else eased, kept)
-    plan = make_plan(task.scenario, task.route, task.demand, aim=aim, ways=False)
+    try:
+        plan = make_plan(task.scenario, task.route, task.demand, aim=left.aim, telling="nothing")
+    except NoPlanError:
+        return None
     trace = replay(task.scenario, task.route, task.demand, plan)
     over = () if eased is None else overruns(whole, plan, trace)
-    plan = _dated(plan, day)
+    plan = _dated(plan, left.day)
     low = int(np.argmin(trace.tank))
     file, last = whole.scenario.file, plan.stops[-1]
     wanted = (
@@ -225,7 +201,7 @@ def _plan(
         reserve=_share(kept, file.reserve, min(trace.tank), min(trace.bunker)),
         short=(short[0], short[1]),
         lowest=(trace.tank[low], begin + trace.distance[low]),
-        over=tuple(replace(o, day=o.day + day, clock=o.clock + day * DAY) for o in over),
+        over=tuple(replace(o, day=o.day + left.day, clock=o.clock + left.day * DAY) for o in over),
     )
 
 
@@ -326,8 +302,12 @@ def onward_from_water(
     if first.distance < reading.distance:  # calls made on the way are not made again
         rest = _past_calls(rest, reading.distance - float(task.route.distance[sample]))
     found, _ = onward(
-        rest, float(task.route.distance[sample]), day_of(task, filled.clock), aim,
+        Left(
+            task=rest, begin=float(task.route.distance[sample]),
+            day=day_of(task, filled.clock), aim=aim,
+        ),
         ALL if lower else KEPT,
+        explain=False,
     )  # fmt: skip
     if found is None:
         return None

@@ -8,11 +8,13 @@ from haulplan.errors import Shortage
 from haulplan.plan import Plan, Trace
 from haulplan.underway.task import DAY, HERE, Task
 
-__all__ = ["Overrun", "ease", "overruns"]
+__all__ = ["Overrun", "ease", "overruns", "without_clock"]
 
 #: Beyond what the least broken plan asks for, room for the planner's straightening. [s], [m]
 _ROOM: Final = 60.0
 _RUN_ROOM: Final = 100.0
+#: Further than a run leads. [m]
+_FAR: Final = 1e6
 #: So little over a limit is on it: a clock is read to the minute. [s]
 _ON: Final = 30.0
 #: Shortages of stores and road that no clock mends.
@@ -85,6 +87,24 @@ def ease(task: Task, shortages: Sequence[Shortage]) -> Task | None:
         file = file.model_copy(update={"duties": duties})
     scenario = replace(task.scenario, file=file, places=places)
     return replace(task, scenario=scenario, demand=demand)
+
+
+def without_clock(task: Task) -> Task:
+    """The task with every limit of the clock loosened beyond any plan, a supply's kept.
+
+    Parameters
+    ----------
+    task
+        What is left.
+
+    Returns
+    -------
+    task
+        Without a plan where stores or road have none.
+    """
+    far = (("hours", 0.0), ("duty", DAY), ("distance", _FAR))
+    eased = ease(task, [Shortage(kind=kind, begin=0, end=0, amount=by) for kind, by in far])
+    return task if eased is None else eased
 
 
 def overruns(task: Task, plan: Plan, trace: Trace) -> tuple[Overrun, ...]:

@@ -8,7 +8,7 @@ from typing import Literal
 from haulplan.demand import Begun
 from haulplan.scenario.schema import Aim
 from haulplan.underway.change import Change, blocked_at, changed, check_change
-from haulplan.underway.onward import Call, Onward, onward, onward_from_water, without
+from haulplan.underway.onward import Call, Left, Onward, onward, onward_from_water, without
 from haulplan.underway.rest import Drawn, hours_from, remainder
 from haulplan.underway.sofar import OldStop, begun_at, drawn_before, passed, planned_at
 from haulplan.underway.task import HERE, Reading, Task, day_of, standing_at
@@ -106,7 +106,8 @@ def revise(
             morning=reading.leaving and bool(_night_stops(old, reading)),
             changed=change != Change(),
         )
-        ahead, why_not = onward(rest, float(task.route.distance[here]), day, aim, terms)
+        begin = float(task.route.distance[here])
+        ahead, why_not = onward(Left(task=rest, begin=begin, day=day, aim=aim), terms)
         ahead = _kept_later(task, ahead, reading, begun, aim, drawn, change.shut)
     returns = find_returns(task, here, reading, change.shut, reach=blocked)
     back = _best(returns)
