@@ -50,11 +50,16 @@ class _Train:
         self.ended: list[float] = []
         self.leads = [demand.leads[0]]
         self.since = [0.0] * len(scenario.file.duties)
+        self.eaten: set[tuple[int, str]] = set()
+        begun = demand.begun
+        if begun is not None:
+            self.leads = [begun.on_duty]
+            self.since = list(begun.since)
+            self.eaten = {(0, name) for name in begun.had}
         reserve = scenario.file.reserve
         self.reserve = (
             max(reserve.water, plan.reserve_water), max(reserve.coal, plan.reserve_coal)
         )  # fmt: skip
-        self.eaten: set[tuple[int, str]] = set()
 
     def note(self, distance: float) -> None:
         """Add the present state to the trace."""
@@ -105,7 +110,7 @@ def replay(scenario: Scenario, route: Route, demand: Demand, plan: Plan) -> Trac
             _stand(scenario, demand, train, stop)
             train.note(stop.distance)
     _check_calls(scenario, route, train, plan)
-    _check_days(scenario, train)
+    _check_days(scenario, demand, train)
     _check_crossings(train, plan)
     if train.sample != demand.segments:
         train.broken.append("the plan ends before the finish")
@@ -581,8 +586,8 @@ def _check_calls(scenario: Scenario, route: Route, train: _Train, plan: Plan) ->
             train.broken.append(f"the call at {passing.label} is on day {made[0].day}")
 
 
-def _check_days(scenario: Scenario, train: _Train) -> None:
-    """Crew's hours and meals of each day."""
+def _check_days(scenario: Scenario, demand: Demand, train: _Train) -> None:
+    """Crew's hours and meals of each day; a meal missed before the start is past mending."""
     crew = scenario.file.hours.crew
     for day, (left, ended) in enumerate(zip(train.left, train.ended, strict=False)):
         if crew is not None:
@@ -590,6 +595,11 @@ def _check_days(scenario: Scenario, train: _Train) -> None:
         for meal in scenario.file.meals:
             first, last = meal.earliest + _DAY * day, meal.latest + _DAY * day
             slack = _TOLERANCE * _DAY
-            due = ended > last + slack and left < first - slack
+            began = left
+            if day == 0 and demand.begun is not None:
+                began = demand.begun.left
+                if scenario.file.depart > last:
+                    continue
+            due = ended > last + slack and began < first - slack
             if due and (day, meal.name) not in train.eaten:
                 train.broken.append(f"no {meal.name} on day {day + 1}")

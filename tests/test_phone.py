@@ -22,7 +22,8 @@ from haulplan.replay import replay
 from haulplan.route import build_route
 from haulplan.scenario import read_scenario
 from haulplan.underway.log import read_log
-from haulplan.underway.pocket import Look, Pocket, make_pocket, reckon
+from haulplan.underway.pocket import Pocket, make_pocket
+from haulplan.underway.reckon import Look, day_at, reckon
 from haulplan.underway.spans import water_spans
 from haulplan.underway.task import Task
 from haulplan.units import UNIT_SYSTEMS, DisplayUnit
@@ -30,9 +31,8 @@ from haulplan.units import UNIT_SYSTEMS, DisplayUnit
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Dialog, Page
 
-DEMO = one_day(
-    Path(__file__).parents[1] / "scenarios" / "hobmere-penniford", Path(tempfile.mkdtemp())
-)
+TWO_DAYS = Path(__file__).parents[1] / "scenarios" / "hobmere-penniford"
+DEMO = one_day(TWO_DAYS, Path(tempfile.mkdtemp()))
 CHROMIUM = shutil.which("chromium")
 HOSTILE = ("<img src=x onerror=alert(1)>", "</script><script>alert(2)</script>", '"; alert(3); "')
 BLOCKED = """Object.defineProperty(window, "localStorage", {
@@ -48,8 +48,8 @@ class Made:
 
 
 @cache
-def made(units: str = "us", *, hostile: bool = False) -> Made:
-    scenario = read_scenario(DEMO)
+def made(units: str = "us", *, hostile: bool = False, days: int = 1) -> Made:
+    scenario = read_scenario(DEMO if days == 1 else TWO_DAYS)
     supplies = scenario.supplies
     if hostile:
         names = [*HOSTILE, *(s.name for s in supplies[len(HOSTILE) :])]
@@ -78,7 +78,7 @@ def test_on_the_planned_levels_the_pocket_says_the_plans_own_figures() -> None:
     for k, stop in enumerate(run.plan.stops[1:-1]):
         found = reckon(run.pocket, looks)
         assert found["name"] == stop.name
-        lines = sentences(found, UNIT_SYSTEMS["us"])
+        lines = sentences(run.pocket, found, UNIT_SYSTEMS["us"])
         assert lines["order"] == f"GO ON to {stop.name}"
         assert lines["next"].endswith(f"with {water.text(stop.tank_arrive)}")
         assert clock_text(stop.arrive) in lines["next"]
@@ -93,6 +93,78 @@ def test_on_the_planned_levels_the_pocket_says_the_plans_own_figures() -> None:
                 filled=water.value(stop.tank_depart),
             )
         )
+
+
+def test_the_second_day_goes_by_its_own_clock_and_the_night_is_counted() -> None:
+    run = made(days=2)
+    water = UNIT_SYSTEMS["us"].water
+    stops = run.plan.stops
+
+    def lines(k: int, at: str) -> dict[str, str]:
+        stop = stops[k]
+        arriving = at == "arriving"
+        looks = [
+            Look(
+                at=run.pocket.stops[k - 1].at if k else 0.0,
+                clock=stop.arrive if arriving else stop.depart,
+                dip=water.value(stop.tank_arrive if arriving else stop.tank_depart),
+            )
+        ]
+        return sentences(run.pocket, reckon(run.pocket, looks), UNIT_SYSTEMS["us"])
+
+    night = next(k for k, stop in enumerate(stops) if stop.fire is not None)
+    filled = next(s for s in stops[1:] if s.kind == "supply")
+    # from the start past the call and the dinner at the market hall, which has no water
+    start = lines(0, "leaving")
+    assert start["order"] == f"GO ON to {filled.name}"
+    assert (
+        f"there {clock_text(filled.arrive)} with {water.text(filled.tank_arrive)}"
+        in (start["next"])
+    )
+    # in the evening the night lies before the next water, in the morning behind
+    after = stops[night + 1]
+    evening, morning = lines(night, "arriving"), lines(night, "leaving")
+    for said in (evening, morning):
+        assert said["order"] == f"GO ON to {after.name}"
+        assert (
+            f"there {clock_text(after.arrive)} with {water.text(after.tank_arrive)}"
+            in (said["next"])
+        )
+        assert said["late"] == "on time"
+    assert "bank the fire" in evening["here"]
+    assert f"leave {clock_text(stops[night].depart)}" in evening["here"]
+    assert morning["here"] == ""
+    assert morning["off"] == evening["off"] == "tank as planned"
+    # the tenth of a mile that a crew reads is at the stop too
+    typed = round(run.pocket.stops[night - 1].at, 1) + 0.01
+    look = Look(at=typed, clock=stops[night].arrive, dip=water.value(stops[night].tank_arrive))
+    said = sentences(run.pocket, reckon(run.pocket, [look]), UNIT_SYSTEMS["us"])
+    assert (said["late"], said["off"]) == ("on time", "tank as planned")
+    assert day_at(run.pocket, typed, stops[night].arrive) == 0
+    assert evening["day"] == "Day 1, Saturday 2027-05-22"
+    assert morning["day"] == "Day 2, Sunday 2027-05-23"
+    assert morning["light"] == "Wheels may turn until 20:42"
+
+
+def test_a_time_of_day_is_of_the_day_the_plan_passes_the_place_on() -> None:
+    run = made(days=2)
+    for stop in run.plan.stops[1:-1]:
+        at = UNIT_SYSTEMS["us"].distance.value(stop.distance)
+        for clock in (stop.arrive, stop.depart):
+            assert day_at(run.pocket, at, clock % 86400) == clock // 86400
+    assert day_at(run.pocket, 14.0, 7 * 3600.0) == 1
+    assert day_at(run.pocket, 7.0, 13 * 3600.0) == 0
+
+
+def test_a_night_is_no_thirst() -> None:
+    run = made(days=2)
+    water = UNIT_SYSTEMS["us"].water
+    looks = [Look(at=0.0, clock=run.plan.stops[0].depart, dip=run.pocket.tank)]
+    for stop, here in zip(run.plan.stops[1:-1], run.pocket.stops, strict=False):
+        dip = water.value(stop.tank_arrive)
+        filled = here.mark if here.has_water else None
+        looks.append(Look(at=here.at, clock=stop.arrive, dip=dip, filled=filled))
+    assert reckon(run.pocket, looks)["thirst"] == pytest.approx(1.0, abs=0.01)
 
 
 def test_a_thirsty_day_shows_and_one_short_leg_moves_little() -> None:
@@ -253,7 +325,7 @@ def _random_logs(pocket: Pocket, count: int) -> list[tuple[list[Look], list[str]
             places.sort()
         clock, looks = 25200.0, []
         for at in places:
-            clock += pick.uniform(0, 5000)
+            clock += pick.uniform(0, 5000 + 20000 * (len(pocket.days) - 1))
             dip = pick.choice(
                 [pocket.tank / 3, pick.uniform(0, pocket.tank), round(pick.uniform(0, 99))]
             )
@@ -265,16 +337,19 @@ def _random_logs(pocket: Pocket, count: int) -> list[tuple[list[Look], list[str]
     return logs
 
 
-@pytest.mark.parametrize("units", ["us", "metric"])
-def test_every_figure_is_pythons_to_the_printed_digit(phone: Open, units: str) -> None:
-    run = made(units)
+@pytest.mark.parametrize(("units", "days"), [("us", 1), ("metric", 1), ("us", 2)])
+def test_every_figure_is_pythons_to_the_printed_digit(phone: Open, units: str, days: int) -> None:
+    run = made(units, days=days)
     system = UNIT_SYSTEMS[units]
     logs = _random_logs(run.pocket, 400)
-    wanted = [sentences(reckon(run.pocket, looks, dry), system) for looks, dry in logs]
+    wanted = [sentences(run.pocket, reckon(run.pocket, looks, dry), system) for looks, dry in logs]
     asked = [[[vars(look) for look in looks], dry] for looks, dry in logs]
     there = phone(run.page)
     found = there.page.evaluate("(logs) => logs.map(([l, d]) => sentences(reckon(l, d)))", asked)
     assert found == wanted
+    hours = [(pick / 7, pick * 1217.0 % 86400) for pick in range(130)]
+    days_found = there.page.evaluate("(h) => h.map(([at, hour]) => dayAt(at, hour))", hours)
+    assert days_found == [day_at(run.pocket, at, hour) for at, hour in hours]
     orders = {line["order"].split(" to ")[0].split(" at ")[0] for line in wanted}
     assert len(orders) >= 5, "the random logs must reach every kind of answer"
     assert there.faults == []
@@ -303,7 +378,7 @@ def test_an_entry_is_answered_and_kept_over_a_reload_and_a_turn(phone: Open) -> 
     tank = run.pocket.tank
     now = Look(at=7.0, clock=31200.0, dip=tank * (1 / 3), bags=4.0)
     looks = [Look(at=0.0, clock=25200.0, dip=tank), now]
-    wanted = sentences(reckon(run.pocket, looks), UNIT_SYSTEMS["us"])
+    wanted = sentences(run.pocket, reckon(run.pocket, looks), UNIT_SYSTEMS["us"])
     assert {name: there.say(name) for name in wanted if wanted[name]} == {
         name: text for name, text in wanted.items() if text
     }
@@ -318,6 +393,35 @@ def test_an_entry_is_answered_and_kept_over_a_reload_and_a_turn(phone: Open) -> 
     there.page.click("#undo")
     assert there.page.locator("#count").inner_text() == "1"
     assert there.faults == []
+
+
+def test_the_day_is_taken_from_the_place_or_said(phone: Open) -> None:
+    run = made(days=2)
+    there = phone(run.page)
+    there.enter(at="14", time="06:50", dip="2/3")
+    assert there.say("day") == "Day 2, Sunday 2027-05-23"
+    assert there.say("light") == "Wheels may turn until 20:42"
+    there.page.click("#undo")
+    there.page.select_option("#day", "0")
+    there.enter(at="14", time="15:00", dip="2/3")
+    assert there.say("day") == "Day 1, Saturday 2027-05-22"
+    assert there.page.input_value("#day") == ""
+    there.enter(at="15.1", time="07:05", dip="1/2")
+    text = there.page.evaluate("logText()")
+    assert [line.split(",")[0] for line in text.splitlines()[1:]] == ["2027-05-22", "2027-05-23"]
+    there.page.clock.install(time="2027-05-23T06:58:00")
+    there.page.reload()
+    there.page.click("#now")
+    assert there.page.input_value("#day") == "1"
+    assert there.page.input_value("#time") == "06:58"
+    assert there.faults == []
+
+
+def test_a_run_of_one_day_asks_for_no_day(phone: Open) -> None:
+    there = phone(made().page)
+    assert there.page.locator("#day").is_hidden()
+    there.enter(at="5", time="8:00", dip="50 %")
+    assert there.page.locator("#say-day").is_hidden()
 
 
 def test_without_storage_the_page_works_and_says_that_nothing_is_kept(phone: Open) -> None:
@@ -428,4 +532,5 @@ def test_the_tables_of_a_page_are_the_pockets_own() -> None:
     assert document["tank"] == pytest.approx(320)
     steps = [b.at - a.at for a, b in zip(run.pocket.rows[:-1], run.pocket.rows[1:], strict=True)]
     assert max(steps) * 1609.344 < 300
-    assert min(steps) > 0
+    assert min(steps) >= 0
+    assert sum(step == 0 for step in steps) == len(run.plan.stops) - 2  # arriving and leaving

@@ -20,11 +20,13 @@ from haulplan.plan import Plan, Stop, Trace, make_plan
 from haulplan.replay import replay
 from haulplan.route import build_route
 from haulplan.route.turned import reverse
-from haulplan.scenario import Scenario, read_scenario
-from haulplan.underway.asked import Asked, planned_at, read_plan, understand
+from haulplan.scenario import read_scenario
+from haulplan.scenario.schema import Store
+from haulplan.underway.asked import Asked, read_plan, understand
 from haulplan.underway.change import Change
 from haulplan.underway.drills import Drill, _cart, run_drills
-from haulplan.underway.revise import Revision, old_stops, revise
+from haulplan.underway.revise import Revision, revise
+from haulplan.underway.sofar import old_stops, planned_at
 from haulplan.underway.task import Reading, Task, as_planned, drive, standing_at
 from haulplan.underway.turnback import find_returns
 
@@ -48,7 +50,7 @@ class Planned:
         )  # fmt: skip
 
     def revise(self, distance: float, change: Change | None = None, **read: float) -> Revision:
-        reading = replace(self.reading(distance), **read)
+        reading = replace(self.reading(distance), **read)  # type: ignore[arg-type]
         return revise(self.task, reading, change, old=old_stops(self.plan))
 
     def row(self, name: str) -> int:
@@ -408,22 +410,13 @@ def test_every_planned_stop_and_every_trouble_is_drilled(
     assert hour.late == pytest.approx(3600, abs=5)
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Store:
-    name: str
-    kind: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class _WithStores(Scenario):
-    stores: tuple[_Store, ...] = ()  # type: ignore[assignment, unused-ignore]
-
-
 def test_a_lost_cart_is_left_behind_with_its_wagon(demo: Planned) -> None:
     """The stores wagon is called a cart here; it holds no water, so only its weight goes."""
-    own = {name: getattr(demo.task.scenario, name) for name in Scenario.__dataclass_fields__}
-    stores = (_Store(name="Stores wagon", kind="cart"), _Store(name="Van", kind="truck"))
-    task = replace(demo.task, scenario=_WithStores(**{**own, "stores": stores}))
+    stores = (
+        Store.model_construct(name="Stores wagon", kind="cart", water=1.0, at_start=0.0),
+        Store.model_construct(name="Van", kind="truck", water=1.0),
+    )
+    task = replace(demo.task, scenario=replace(demo.task.scenario, stores=stores))
     drill = _cart(task, demo.plan)
     assert drill.skipped == ""
     assert drill.late is not None

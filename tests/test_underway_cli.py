@@ -22,6 +22,14 @@ LOG = """time,miles,dip,filled to,bags [50 lb],crew
 
 
 @cache
+def two_days_plan() -> Path:
+    """The plan of the shipped run of two days."""
+    folder = Path(tempfile.mkdtemp()) / "plan"
+    assert run("plan", TWO_DAYS, "--out", folder)[0] == 0
+    return folder / "plan.json"
+
+
+@cache
 def plan_file() -> Path:
     """The plan of the haul of one day."""
     folder = Path(tempfile.mkdtemp()) / "plan"
@@ -142,18 +150,67 @@ def test_phone_writes_one_page(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("at", "clock", "water", "following"),
+    ("words", "read", "day", "told", "row"),
     [
-        ("6.3 mi", "12:30", "162 US gal", "Stonebreakers' cistern"),
-        ("12.9 mi", "14:40", "123 US gal", "06:25 +1 d"),
-        ("15.1 mi", "07:20", "216 US gal", "Penniford showground"),
+        (
+            ("--at", "6.3 mi", "--time", "12:30"),
+            "At 6.3 mi, leaving, 12:30: tank 162 US gal (51 %), bunker 406 lb",
+            "Day 1 of the run, Saturday 2027-05-22: wheels may turn until 20:42",
+            "next: Stonebreakers' cistern, at 8.2 mi, there 12:53",
+            "12.9 Highfold Farm tanks 14:24 06:25 +1 d",
+        ),
+        (
+            ("--at", "12.9 mi", "--time", "14:40"),
+            "At 12.9 mi, 14:40: tank 48 US gal (15 %), bunker 551 lb",
+            "Day 1 of the run, Saturday 2027-05-22: wheels may turn until 20:42",
+            "the night: Highfold Farm tanks, bank the fire",
+            "12.9 Highfold Farm tanks 14:40 06:25 +1 d",
+        ),
+        (
+            ("--at", "12.9 mi", "--time", "06:20"),
+            "At 12.9 mi, leaving, 06:20 +1 d: tank 249 US gal (78 %), bunker 485 lb",
+            "Day 2 of the run, Sunday 2027-05-23: wheels may turn until 20:42",
+            "the finish is reached when planned",
+            "19.4 Penniford showground 08:27 +1 d",
+        ),
+        (
+            ("--at", "15.1 mi", "--time", "07:20"),
+            "At 15.1 mi, 07:20 +1 d: tank 184 US gal (57 %), bunker 392 lb",
+            "Day 2 of the run, Sunday 2027-05-23: wheels may turn until 20:42",
+            "the finish is reached 22 min later than planned",
+            "19.4 Penniford showground 08:49 +1 d",
+        ),
+        (
+            (
+                "--at",
+                "18 mi",
+            ),
+            "At 18.0 mi, 08:11 +1 d: tank 121 US gal (38 %), bunker 262 lb",
+            "Day 2 of the run, Sunday 2027-05-23: wheels may turn until 20:42",
+            "the finish is reached when planned",
+            "19.4 Penniford showground 08:27 +1 d",
+        ),
     ],
 )
 def test_a_run_of_two_days_is_revised_by_the_clock_of_the_day(
-    at: str, clock: str, water: str, following: str
+    words: tuple[str, ...], read: str, day: str, told: str, row: str
 ) -> None:
-    words = ("--at", at, "--time", clock, "--water", water, "--coal", "550 lb")
-    code, text = run("revise", TWO_DAYS, *words)
+    code, text = run("revise", TWO_DAYS, *words, "--plan", two_days_plan())
+    lines = text.splitlines()
     assert code == 0
-    assert "GO ON" in text
-    assert following in text
+    assert lines[1:3] == [read, day]
+    assert lines[5] == "GO ON"
+    plain = " ".join(text.split())
+    assert told in plain
+    assert row in plain
+
+
+def test_a_crew_over_its_hours_is_told_by_how_much() -> None:
+    words = ("--at", "18 mi", "--time", "18:20", "--plan", two_days_plan())
+    code, text = run("revise", TWO_DAYS, *words)
+    plain = " ".join(text.split())
+    assert code == 0
+    assert "GO ON, OVER THE HOURS: no way keeps them with water and coal" in plain
+    # lit at 05:35, ten hours: 15:35; the finish is 15 minutes on
+    assert "the crew is 181 min over its hours on day 2" in plain
+    assert max(len(line.rstrip()) for line in text.splitlines()) <= 80

@@ -9,13 +9,14 @@ import itertools
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
 import pytest
 
 from haulplan.demand import build_demand
-from haulplan.errors import InternalError, NoPlanError
+from haulplan.errors import InputError, InternalError, NoPlanError
 from haulplan.plan import Plan, make_plan, thirst
 from haulplan.plan.thirst import run_dry, with_reserve
 from haulplan.replay import replay
@@ -203,6 +204,24 @@ def _two_days(day: Day, **hours: str) -> None:
                           "banked_water": "15 kg", "banked_coal": "12 kg"}  # fmt: skip
     day.toml["hours"] = hours
     day.toml["lighting_up"] = {"cold": "2 h", "banked": "45 min"}
+
+
+def test_a_meal_is_owed_where_the_days_work_ends_after_its_time(day: Day) -> None:
+    day.supply("Mill", "6 km", night="yes")
+    day.toml["hours"] = {"crew": "1 h 45 min", "rest": "8 h", "earliest": "06:00"}
+    day.toml["lighting_up"] = {"cold": "0 min", "banked": "0 min"}
+    day.toml["nights"] = {"most": 1, "fire": "banked", "banked_water": "0 kg",
+                          "banked_coal": "0 kg"}  # fmt: skip
+    day.toml["meals"] = [
+        {"name": "bait", "earliest": "07:30", "latest": "08:05", "takes": "10 min"}
+    ]
+    # there at 08:00, in time for it; served until 08:11
+    mill = day.plan().stops[1]
+    assert mill.meals == ("bait",)
+    assert mill.fire == "banked"
+    day.toml["hours"]["crew"] = "1 h 15 min"  # no room for it, and it is owed all the same
+    with pytest.raises(NoPlanError):
+        day.plan()
 
 
 def test_no_night_is_spent_that_is_not_needed(day: Day) -> None:
@@ -505,6 +524,50 @@ def test_a_reserve_is_set_by_the_chance_of_running_dry(day: Day) -> None:
     day.toml["risk"]["day"] = "60 %"
     with pytest.raises(NoPlanError, match="no reserve keeps the chance of running dry at 2 %"):
         day.plan()
+
+
+@pytest.mark.parametrize(
+    ("water", "coal"), [(0.12, 0.12), (0.12, 0.6), (0.12, None), (None, 0.3), (0.05, 0.4)]
+)
+def test_what_the_logs_say_of_a_run_to_come_spreads_the_whole_day(
+    steam: Toml, write: Write, road_csv: str, water: float | None, coal: float | None
+) -> None:
+    """Against the normal distribution: the day's factor alone, one drive without a stop."""
+    for name, spread in (("water_factor", water), ("coal_factor", coal)):
+        if spread is not None:
+            steam["engine"][name] = {"typical": 1.0, "spread": spread}
+    nothing = {"water": "0 L", "coal": "0 kg"}
+    steam |= {"reserve": nothing, "at_finish": nothing}
+    steam["stores"]["tank"], steam["at_start"]["coal"] = "620 L", "120 kg"
+    steam["risk"] = {"chance": "50 %", "stretch": "0 %"}
+    scenario = read_scenario(write(steam, {"route.csv": road_csv}))
+    route = build_route(scenario)
+    demand = build_demand(scenario, route)
+    bare = replace(scenario, file=scenario.file.model_copy(update={"risk": None}))
+    plan = make_plan(bare, route, demand)
+    start, finish = plan.stops
+    used = start.tank_arrive - finish.tank_arrive, start.bunker_arrive - finish.bunker_arrive
+    full = start.tank_arrive, start.bunker_arrive
+    known = water or coal
+    assert known is not None
+    hard = min(
+        (have / gone - 1.0) / (known if spread is None else spread)
+        for have, gone, spread in zip(full, used, (water, coal), strict=True)
+    )
+    risk = scenario.file.risk
+    assert risk is not None
+    found = run_dry(scenario, demand, plan, risk)
+    # what a lighter train saves on a hard day is not in the sum by hand
+    assert NormalDist().inv_cdf(1.0 - found.chance) == pytest.approx(hard, rel=0.08)
+    assert 0.0 < found.chance < 0.5
+
+
+def test_a_day_without_a_spread_stated_or_learned_is_refused(
+    steam: Toml, write: Write, road_csv: str
+) -> None:
+    steam["risk"] = {"chance": "2 %", "stretch": "5 %"}
+    with pytest.raises(InputError, match=r"risk\.day.*logs have taught nothing yet"):
+        read_scenario(write(steam, {"route.csv": road_csv}))
 
 
 def test_the_interval_is_the_published_one() -> None:

@@ -8,7 +8,7 @@ import click
 from haulplan.cli.running import console, debug_option, progress, read_problem, units_option
 
 if TYPE_CHECKING:
-    from haulplan.underway.revise import OldStop
+    from haulplan.underway.sofar import OldStop
     from haulplan.underway.task import Task
 
 __all__ = ["revise"]
@@ -23,6 +23,12 @@ __all__ = ["revise"]
     "--time", "clock", metavar="CLOCK", help="Time now, as 10:40; the plan's where not given."
 )
 @click.option(
+    "--day",
+    metavar="NUMBER",
+    type=click.IntRange(1, 60),
+    help="Day of the run that time is of; the one nearest to the plan where not given.",
+)
+@click.option(
     "--water",
     metavar="LEVEL",
     help="What the dip says: '1/3', '35 %', '110 US gal'; the plan's if not given.",
@@ -31,6 +37,18 @@ __all__ = ["revise"]
     "--coal",
     metavar="LEVEL",
     help="What the bunkers hold: '1/2', '240 lb'; the plan's where not given.",
+)
+@click.option(
+    "--cart",
+    metavar="LEVEL",
+    help="What the water cart holds, as the dip; the plan's if not given.",
+)
+@click.option(
+    "--arriving/--leaving",
+    "arriving",
+    default=None,
+    help="Whether what the plan does at this stop is still to do, or done; judged by dip and "
+    "clock where not given.",
 )
 @click.option(
     "--shut",
@@ -65,6 +83,7 @@ def revise(
     plan_file: Path | None,
     units: str | None,
     debug: bool,
+    arriving: bool | None,
     **words: Any,  # noqa: ANN401  click checks them
 ) -> None:
     """The best for the rest of a run, from here and this dip.
@@ -89,13 +108,11 @@ def revise(
         task = Task(scenario=read, route=route, demand=demand)
         say("looking up the plan")
         task, old = _old(task, plan_file)
-        asked = Asked(**words)
+        asked = Asked(leaving=None if arriving is None else not arriving, **words)
         reading, change = understand(task, asked, old)
         say("revising")
         revision = answer(task, reading, change, old=old)
-    system = UNIT_SYSTEMS[read.file.units]
-    page = render_revision(read.file.title, reading, revision, read.file.stores.tank, system)
-    console().print(page)
+    console().print(render_revision(read, revision, UNIT_SYSTEMS[read.file.units]))
     if revision.verdict == "stay":
         raise click.exceptions.Exit(1)
 
@@ -103,7 +120,7 @@ def revise(
 def _old(task: "Task", plan_file: Path | None) -> "tuple[Task, tuple[OldStop, ...]]":
     from haulplan.plan import make_plan  # noqa: PLC0415  lazy start
     from haulplan.underway.asked import read_plan  # noqa: PLC0415  lazy start
-    from haulplan.underway.revise import old_stops  # noqa: PLC0415  lazy start
+    from haulplan.underway.sofar import old_stops  # noqa: PLC0415  lazy start
     from haulplan.underway.task import as_planned  # noqa: PLC0415  lazy start
 
     if plan_file is not None:

@@ -116,7 +116,7 @@ def outcome_of(
     try:
         route = build_route(scenario)
         demand = build_demand(scenario, route)
-        plan = make_plan(scenario, route, demand, time_limit=time_limit, ways=False)
+        plan = make_plan(scenario, route, demand, time_limit=time_limit, telling="refusals")
         found = tally(plan, replay(scenario, route, demand, plan))
     except InputError as error:
         raise _of(variant, error) from None

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from haulplan.demand.demand import Choice, Demand, Linear, Use, linearise
+from haulplan.demand.demand import Begun, Choice, Demand, Linear, Use, linearise
 from haulplan.demand.measured import measured_demand, mirrored
 from haulplan.demand.outfit import fit_out
 from haulplan.demand.parts import cut
@@ -13,7 +13,7 @@ from haulplan.route import Route
 from haulplan.route.turned import reverse, stretch
 from haulplan.scenario import Scenario
 
-__all__ = ["Choice", "Demand", "Linear", "Use", "build_demand", "linearise"]
+__all__ = ["Begun", "Choice", "Demand", "Linear", "Use", "build_demand", "linearise"]
 
 
 def build_demand(scenario: Scenario, route: Route, *, pessimism: float | None = None) -> Demand:

@@ -15,7 +15,17 @@ from haulplan.demand.axles import Axle
 from haulplan.demand.defaults import Assumption
 from haulplan.demand.glass import CrestWater
 
-__all__ = ["Choice", "Demand", "Linear", "Serving", "Use", "linearise", "no_way_back", "resolved"]
+__all__ = [
+    "Begun",
+    "Choice",
+    "Demand",
+    "Linear",
+    "Serving",
+    "Use",
+    "linearise",
+    "no_way_back",
+    "resolved",
+]
 
 Array = NDArray[np.float64]
 Gears = NDArray[np.int64]
@@ -84,6 +94,22 @@ class Serving:
     most: float = math.inf
 
 
+@dataclass(frozen=True, kw_only=True)
+class Begun:
+    """What of a day lies behind where a problem begins part-way through it.
+
+    `left` is when wheels first turned that day, on its own clock, and `on_duty` how long
+    the crew has been since it lit the fire, at the problem's earliest departure [s];
+    `since` is what has run up since each duty was done, in the duty's own measure [s] or
+    [m]; `had` names the day's meals already eaten.
+    """
+
+    left: float
+    on_duty: float
+    since: tuple[float, ...] = ()
+    had: tuple[str, ...] = ()
+
+
 def _no_access(row: int, aboard: float) -> tuple[float, float, float]:
     return 0.0, 0.0, 0.0
 
@@ -127,6 +153,8 @@ class Demand:
     `tandems` number axles that stand close together. `back(first, last)` is the demand of
     the road in reverse, from sample `last` to sample `first`, None where it is not known or
     no gear holds the train on it.
+
+    Of a problem that begins part-way through a day: `begun`, what of it lies behind.
     """
 
     distance: Array
@@ -155,6 +183,12 @@ class Demand:
     hours: tuple[tuple[float, float], ...] = ((0.0, 86400.0),)
     points: tuple[Gears, ...] = ()
     back: "Callable[[int, int], Demand | None]" = no_way_back
+    begun: Begun | None = None
+
+    @property
+    def lead(self) -> float:
+        """How long the crew is on duty before it may first move off [s]."""
+        return self.leads[0] if self.begun is None else self.begun.on_duty
 
     @property
     def has_boiler(self) -> bool:

@@ -8,9 +8,10 @@ from haulplan.scenario import Scenario
 if TYPE_CHECKING:
     from haulplan.units import UnitSystem
 
-__all__ = ["by_day", "kind_of", "stands", "tasks_at", "water_words"]
+__all__ = ["FIRES", "by_day", "kind_of", "stands", "tasks_at", "water_words"]
 
-_FIRES = {"banked": "bank the fire", "dropped": "drop the fire"}
+#: How a fire is kept overnight, as an order.
+FIRES = {"banked": "bank the fire", "dropped": "drop the fire"}
 
 
 def stands(stop: Stop) -> bool:
@@ -106,7 +107,7 @@ def tasks_at(scenario: Scenario, stop: Stop, system: "UnitSystem") -> tuple[str,
         tasks.append(f"boiler {water.text(stop.boiler_depart)} above its working level")
     if stop.fire is not None:
         tasks.append(
-            f"night: {_FIRES.get(stop.fire, stop.fire)}, {water.text(stop.night_water)} and "
+            f"night: {FIRES.get(stop.fire, stop.fire)}, {water.text(stop.night_water)} and "
             f"{coal.text(stop.night_coal)} till morning"
         )
     return tuple(tasks)

@@ -1,5 +1,5 @@
 "use strict";
-// The sums of haulplan/underway/pocket.py, in the same order, so that figures agree.
+// The sums of haulplan/underway/reckon.py, in the same order, so that figures agree.
 const run = JSON.parse(document.getElementById("run").textContent);
 const { near: NEAR, shrink: SHRINK, least: LEAST, most: MOST } = run.constants;
 const DAY = 86400;
@@ -20,12 +20,39 @@ function column(name, at) {
 
 const levelOf = (look) => (look.filled === null ? look.dip : look.filled);
 
+function dayAt(at, hour) {
+  const stop = run.stops.slice(0, -1).find((s) => Math.abs(s.at - at) <= NEAR);
+  const arrive = stop === undefined ? column(CLOCK, at) : stop.arrive;
+  const leave = stop === undefined ? arrive : stop.leave;
+  let best = 0, least = Infinity;
+  for (let day = 0; day < run.days.length; day += 1) {
+    const clock = hour + DAY * day;
+    const off = Math.max(arrive - clock, clock - leave, 0);
+    if (off < least) [best, least] = [day, off];
+  }
+  return best;
+}
+
+const dayOf = (clock) => Math.min(Math.max(Math.floor(clock / DAY), 0), run.days.length - 1);
+const hourOf = (clock) => clock - DAY * dayOf(clock);
+
+function isDone(stop, look) {
+  if (stop.fire !== "") return dayOf(look.clock) > dayOf(stop.arrive);
+  if (stop.has_water) return look.filled !== null;
+  return look.clock - stop.arrive > stop.leave - look.clock;
+}
+
 function thirstOf(looks) {
   let used = SHRINK * run.tank, tabled = SHRINK * run.tank;
   for (let k = 1; k < looks.length; k += 1) {
     const before = looks[k - 1], after = looks[k];
-    if (after.at - before.at > NEAR && levelOf(before) - after.dip > 0) {
-      used += levelOf(before) - after.dip;
+    let gone = levelOf(before) - after.dip;
+    for (const stop of run.stops.slice(0, -1)) {
+      const here = Math.abs(stop.at - before.at) <= NEAR && !isDone(stop, before);
+      if (here || (before.at + NEAR < stop.at && stop.at < after.at - NEAR)) gone -= stop.burns;
+    }
+    if (after.at - before.at > NEAR && gone > 0) {
+      used += gone;
       tabled += column(WATER, after.at) - column(WATER, before.at);
     }
   }
@@ -66,7 +93,7 @@ function furthest(thirst, [start, level], keep, home) {
 function behind(thirst, look, tank, dry) {
   if (!run.known_back) return null;
   const waters = run.waters.filter((w) => w.at <= look.at - NEAR && !dry.includes(w.name)
-    && (w.closes >= DAY || look.clock <= w.closes));
+    && (w.closes >= DAY || hourOf(look.clock) <= w.closes));
   if (!waters.length) return null;
   const last = waters[waters.length - 1];
   const used = thirst * (column(BACK, look.at) - column(BACK, last.at));
@@ -77,16 +104,34 @@ function reckon(looks, dry) {
   const look = looks[looks.length - 1];
   const thirst = thirstOf(looks);
   const stop = run.stops.slice(0, -1).find((s) => Math.abs(s.at - look.at) <= NEAR);
-  const fills = stop !== undefined && stop.has_water && !dry.includes(stop.name)
-    && look.filled === null;
+  const todo = stop !== undefined && !isDone(stop, look);
+  const serves = todo && (!dry.includes(stop.name) || stop.fire !== "");
+  const fills = todo && stop.has_water && !dry.includes(stop.name) && look.filled === null;
   const mark = fills && stop.mark > look.dip ? stop.mark : -1;
   const tank = mark >= 0 ? mark : levelOf(look);
-  const here = [look.at, tank];
-  const begin = column(WATER, look.at), time = column(TIME, look.at);
-  const there = (at) => ({
-    level: tank - thirst * (column(WATER, at) - begin),
-    clock: look.clock + (column(TIME, at) - time),
-  });
+  const held = serves ? tank - stop.burns : tank;
+  const here = [look.at, held];
+  let planned = [column(CLOCK, look.at), column(TANK, look.at)];
+  if (stop !== undefined) {
+    const dipped = todo || look.filled !== null ? column(TANK, stop.at) : stop.mark - stop.burns;
+    planned = [todo ? stop.arrive : stop.leave, dipped];
+  }
+  const there = (at) => {
+    let level = held, clock = look.clock, place = look.at;
+    if (serves) clock = Math.max(clock + stop.least, stop.opens);
+    for (const one of run.stops.slice(0, -1)) {
+      const water = one.has_water && !dry.includes(one.name) && one.fire === "";
+      if (look.at + NEAR < one.at && one.at < at - NEAR && !water) {
+        level -= thirst * (column(WATER, one.at) - column(WATER, place));
+        clock += column(TIME, one.at) - column(TIME, place);
+        level -= one.burns;
+        clock = Math.max(clock + one.least, one.opens);
+        place = one.at;
+      }
+    }
+    level -= thirst * (column(WATER, at) - column(WATER, place));
+    return { level, clock: clock + (column(TIME, at) - column(TIME, place)) };
+  };
   const finish = run.stops[run.stops.length - 1];
   const target = run.stops.find((s) => s === finish
     || (s.at > look.at + NEAR && s.has_water && !dry.includes(s.name)));
@@ -94,10 +139,10 @@ function reckon(looks, dry) {
   let order = "GO ON to", name = target.name, at = target.at;
   const back = behind(thirst, look, tank, dry);
   const reached = clock;
-  const closed = run.waters.some((w) => w.name === target.name && reached > w.closes);
+  const closed = run.waters.some((w) => w.name === target.name && hourOf(reached) > w.closes);
   if (level < run.reserve || closed) {
     const ahead = run.waters.filter((w) => look.at + NEAR < w.at && w.at < target.at
-      && !dry.includes(w.name) && there(w.at).clock <= w.closes);
+      && !dry.includes(w.name) && hourOf(there(w.at).clock) <= w.closes);
     const kept = ahead.filter((w) => there(w.at).level >= run.reserve);
     const wet = ahead.filter((w) => there(w.at).level >= 0);
     const go = (words, place) => { order = words; name = place.name; at = place.at; };
@@ -117,12 +162,18 @@ function reckon(looks, dry) {
     empty: furthest(thirst, here, 0, null),
     home: back === null ? "" : back.name,
     last: back === null ? -1 : furthest(thirst, here, run.reserve, back.at),
-    late: look.clock - column(CLOCK, look.at),
-    off: look.dip - column(TANK, look.at),
+    late: look.clock - planned[0],
+    off: look.dip - planned[1],
     burnt: burntOf(looks),
     burns: column(COAL, look.at),
     mark,
     coal: stop === undefined || dry.includes(stop.name) || stop.coal <= 0 ? -1 : stop.coal,
+    day: dayOf(look.clock),
+    until: run.days[dayOf(look.clock)].until,
+    dark: clock >= 0 ? clock - run.days[dayOf(clock)].until : -1,
+    leave: todo ? Math.max(look.clock + stop.least, stop.opens) : -1,
+    fire: todo ? stop.fire : "",
+    doing: todo ? stop.doing.join(", ") : "",
   };
 }
 
@@ -166,6 +217,11 @@ function sentences(found) {
   const tasks = [];
   if (found.mark >= 0) tasks.push(`fill to ${shown(water, found.mark)}`);
   if (found.coal >= 0) tasks.push(`take ${shown(coal, found.coal)} of coal`);
+  if (found.doing) tasks.push(found.doing);
+  if (found.fire) {
+    tasks.push(run.fires[found.fire] || found.fire);
+    tasks.push(`leave ${clockText(found.leave)}`);
+  }
   lines.here = tasks.length ? `First, here: ${tasks.join(", ")}` : "";
   lines.reach = found.reach < 0 ? "below the reserve now" : shown(distance, found.reach);
   lines.empty = found.empty < 0 ? "empty" : shown(distance, found.empty);
@@ -178,6 +234,12 @@ function sentences(found) {
   lines.coal = found.burnt < 0 ? "no bags counted"
     : `${shown(coal, found.burnt)} burnt, ${number(coal, found.burns)} planned`;
   lines.thirst = rounded(found.thirst, 2);
+  lines.day = run.days.length > 1 ? run.days[found.day].name : "";
+  lines.light = "";
+  if (found.until < DAY * (found.day + 1)) {
+    lines.light = `Wheels may turn until ${clockText(found.until - DAY * found.day)}`;
+    if (found.dark > 0) lines.light += `; ${clockText(found.clock)} is after that`;
+  }
   return lines;
 }
 
@@ -194,7 +256,7 @@ function dipOf(text) {
 }
 
 const field = (id) => document.getElementById(id);
-const FIELDS = ["at", "time", "dip", "filled", "bags", "pressure", "crew", "weather", "remarks"];
+const FIELDS = ["at", "time", "day", "dip", "filled", "bags", "pressure", "crew", "weather", "remarks"];
 let state = { entries: [], dry: [], draft: {} };
 let kept = true;
 
@@ -256,6 +318,10 @@ function readForm() {
   }
   const last = state.entries[state.entries.length - 1];
   let clock = time ? Number(time[1]) * 3600 + Number(time[2]) * 60 : NaN;
+  if (run.days.length > 1) {
+    const day = field("day").value;
+    clock += DAY * (day === "" ? dayAt(at, clock) : Number(day));
+  }
   while (last && clock < last.clock - DAY / 2) clock += DAY;
   if (last && at < last.at - NEAR) faults.push("distance: behind the last entry; take that out first");
   return { faults, entry: {
@@ -279,7 +345,7 @@ function show() {
   if (looks.length) {
     const lines = sentences(reckon(looks, state.dry));
     for (const [name, text] of Object.entries(lines)) field(`say-${name}`).textContent = text;
-    field("say-here").hidden = !lines.here;
+    for (const name of ["day", "here", "light"]) field(`say-${name}`).hidden = !lines[name];
   }
   showLog();
   for (const box of document.querySelectorAll("#waters input")) {
@@ -311,7 +377,7 @@ function logText() {
   const lines = [run.log_header];
   for (const e of state.entries) {
     const filled = e.filled === null ? "" : e.filled.toFixed(2);
-    lines.push([run.date, e.place, clockText(e.clock % DAY), e.at.toFixed(2), e.dip.toFixed(2),
+    lines.push([run.days[dayOf(e.clock)].date, e.place, clockText(e.clock % DAY), e.at.toFixed(2), e.dip.toFixed(2),
       filled, e.bags, e.pressure, e.crew, e.weather, e.remarks].map(cell).join(","));
   }
   return `${lines.join("\n")}\n`;
@@ -325,6 +391,7 @@ function add(event) {
   state.entries.push(entry);
   for (const id of ["dip", "filled", "bags", "remarks"]) field(id).value = "";
   field("time").value = "";
+  field("day").value = "";
   keepDraft();
   show();
   field("top").scrollIntoView();
@@ -346,6 +413,10 @@ function start() {
   field("now").addEventListener("click", () => {
     const now = new Date();
     field("time").value = clockText(now.getHours() * 3600 + now.getMinutes() * 60);
+    const two = (n) => String(n).padStart(2, "0");
+    const today = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
+    const day = run.days.findIndex((d) => d.date === today);
+    field("day").value = day < 0 ? "" : String(day);
     keepDraft();
   });
   field("undo").addEventListener("click", () => {

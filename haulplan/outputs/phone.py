@@ -7,15 +7,18 @@ from importlib.resources import files
 from typing import Any
 
 from haulplan.outputs.cautions import CAUTIONS
+from haulplan.outputs.doing import FIRES
 from haulplan.outputs.tables import clock_text, plain, whole_minutes
 from haulplan.plan import Plan, Trace
 from haulplan.underway.log import log_header
-from haulplan.underway.pocket import LEAST, MOST, NEAR, SHRINK, Pocket, make_pocket
+from haulplan.underway.pocket import Pocket, make_pocket
+from haulplan.underway.reckon import LEAST, MOST, NEAR, SHRINK
 from haulplan.underway.task import Task
 from haulplan.units import UNIT_SYSTEMS, DisplayUnit, UnitSystem
 
 __all__ = ["draw_phone", "phone_document", "sentences"]
 
+_DAY = 86400.0
 _SHARES = (("1/4", "¼"), ("1/3", "⅓"), ("1/2", "½"), ("2/3", "⅔"), ("3/4", "¾"), ("full", "full"))
 
 
@@ -40,7 +43,12 @@ def draw_phone(task: Task, plan: Plan, trace: Trace) -> str:
     page = files("haulplan.outputs").joinpath("phone.html").read_text("utf-8")
     parts = {
         "TITLE": html.escape(plain(pocket.title)),
-        "DAY": html.escape(f"{plan.date:%A} {plan.date.isoformat()}"),
+        "DAY": html.escape(_dates(pocket)),
+        "DAYS": "".join(
+            f'<option value="{k}">{html.escape(_day_words(pocket, k))}</option>'
+            for k in range(len(pocket.days))
+        ),
+        "ONE": " hidden" if len(pocket.days) == 1 else "",
         "STYLE": files("haulplan.outputs").joinpath("phone.css").read_text("utf-8"),
         "SHARES": "".join(
             f'<button type="button" data-dip="{value}">{shown}</button>' for value, shown in _SHARES
@@ -76,9 +84,13 @@ def phone_document(pocket: Pocket, start: str, system: UnitSystem) -> dict[str, 
     """
     document: dict[str, Any] = {
         "title": plain(pocket.title),
-        "date": pocket.date,
+        "days": [
+            {"date": day.date.isoformat(), "until": day.until, "name": _day_words(pocket, k)}
+            for k, day in enumerate(pocket.days)
+        ],
+        "fires": FIRES,
         "start": plain(start),
-        "file": f"log-{pocket.date}.csv",
+        "file": f"log-{pocket.days[0].date.isoformat()}.csv",
         "log_header": ",".join(log_header(system)),
         "units": {
             name: {"label": unit.label, "decimals": unit.decimals}
@@ -97,7 +109,9 @@ def phone_document(pocket: Pocket, start: str, system: UnitSystem) -> dict[str, 
         "stops": [
             {
                 "name": plain(s.name), "at": s.at, "mark": s.mark, "coal": s.coal,
-                "has_water": s.has_water, "arrive": s.arrive,
+                "has_water": s.has_water, "arrive": s.arrive, "leave": s.leave,
+                "least": s.least, "opens": s.opens, "burns": s.burns, "fire": s.fire,
+                "doing": [plain(work) for work in s.doing],
             }
             for s in pocket.stops
         ],
@@ -111,6 +125,17 @@ def phone_document(pocket: Pocket, start: str, system: UnitSystem) -> dict[str, 
     return document
 
 
+def _day_words(pocket: Pocket, number: int) -> str:
+    date = pocket.days[number].date
+    return f"Day {number + 1}, {date:%A} {date.isoformat()}"
+
+
+def _dates(pocket: Pocket) -> str:
+    first, last = pocket.days[0].date, pocket.days[-1].date
+    later = "" if first == last else f" to {last:%A} {last.isoformat()}"
+    return f"{first:%A} {first.isoformat()}{later}"
+
+
 def _embedded(document: dict[str, Any]) -> str:
     """JSON that no reader of HTML takes for markup."""
     text = json.dumps(document, allow_nan=False)
@@ -119,13 +144,15 @@ def _embedded(document: dict[str, Any]) -> str:
     return text
 
 
-def sentences(found: dict[str, float | str], system: UnitSystem) -> dict[str, str]:
+def sentences(pocket: Pocket, found: dict[str, float | str], system: UnitSystem) -> dict[str, str]:
     """What the page says, from the figures of `reckon`: the same words and digits.
 
     Parameters
     ----------
+    pocket
+        The tables.
     found
-        From `haulplan.underway.pocket.reckon`.
+        From `haulplan.underway.reckon.reckon`.
     system
         The units they are in.
 
@@ -147,6 +174,11 @@ def sentences(found: dict[str, float | str], system: UnitSystem) -> dict[str, st
         tasks.append(f"fill to {water.text(figure['mark'])}")
     if figure["coal"] >= 0:
         tasks.append(f"take {coal.text(figure['coal'])} of coal")
+    if found["doing"]:
+        tasks.append(plain(str(found["doing"])))
+    if found["fire"]:
+        tasks.append(FIRES.get(str(found["fire"]), str(found["fire"])))
+        tasks.append(f"leave {clock_text(figure['leave'])}")
     lines["here"] = f"First, here: {', '.join(tasks)}" if tasks else ""
     reach, empty, last = figure["reach"], figure["empty"], figure["last"]
     lines["reach"] = "below the reserve now" if reach < 0 else road.text(reach)
@@ -169,6 +201,13 @@ def sentences(found: dict[str, float | str], system: UnitSystem) -> dict[str, st
         else f"{coal.text(figure['burnt'])} burnt, {coal.number(figure['burns'])} planned"
     )
     lines["thirst"] = f"{figure['thirst']:.2f}"
+    day = int(figure["day"])
+    lines["day"] = _day_words(pocket, day) if len(pocket.days) > 1 else ""
+    lines["light"] = ""
+    if figure["until"] < _DAY * (day + 1):
+        lines["light"] = f"Wheels may turn until {clock_text(figure['until'] - _DAY * day)}"
+        if figure["dark"] > 0:
+            lines["light"] += f"; {clock_text(figure['clock'])} is after that"
     return lines
 
 

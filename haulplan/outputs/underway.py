@@ -1,15 +1,19 @@
 """Answers for a crew on the road, on the terminal: a revision, and the drills."""
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from haulplan.outputs.blocks import listed, table_of, words
 from haulplan.outputs.cautions import CAUTIONS
+from haulplan.outputs.doing import FIRES
 from haulplan.outputs.tables import Cell, clock_text, frame_of, plain, to_csv, whole_minutes
+from haulplan.scenario import Scenario
 from haulplan.underway.drills import Drill
 from haulplan.underway.onward import Onward
+from haulplan.underway.overrun import Overrun
 from haulplan.underway.revise import Revision
-from haulplan.underway.task import Reading
+from haulplan.underway.task import DAY
 from haulplan.underway.turnback import Return
 from haulplan.units import UnitSystem
 
@@ -20,33 +24,29 @@ if TYPE_CHECKING:
 __all__ = [
     "drill_row",
     "drills_csv",
+    "over_words",
     "render_drills",
     "render_revision",
 ]
 
 _WORDS: Mapping[str, str] = {
     "go on": "GO ON",
+    "go on over the hours": "GO ON, OVER THE HOURS: no way keeps them with water and coal",
     "go on into the reserve": "GO ON, INTO THE RESERVE: no way keeps it",
     "turn back": "TURN BACK",
     "stay": "STAND WHERE YOU ARE, and have water brought",
 }
 
 
-def render_revision(
-    title: str, reading: Reading, revision: Revision, tank: float, system: UnitSystem
-) -> "Group":
+def render_revision(scenario: Scenario, revision: Revision, system: UnitSystem) -> "Group":
     """A revision, the order first.
 
     Parameters
     ----------
-    title
-        Of the run.
-    reading
-        What was read.
+    scenario
+        Of the whole run.
     revision
         The answer.
-    tank
-        What a full one holds. [kg]
     system
         The units to show.
 
@@ -57,13 +57,12 @@ def render_revision(
     """
     from rich.console import Group  # noqa: PLC0415  slow to load
 
-    water, coal, road = system.water, system.coal, system.distance
-    share = 100 * reading.water / tank
     parts: list[RenderableType] = [
-        words(title),
-        words(f"At {road.text(reading.distance)}, {clock_text(reading.clock)}: tank "
-              f"{water.text(reading.water)} ({share:.0f} %), bunker {coal.text(reading.coal)}"),
-    ]  # fmt: skip
+        words(scenario.file.title),
+        words(_read(scenario, revision, system)),
+    ]
+    if scenario.file.nights.most:
+        parts.append(words(_today(scenario, revision)))
     if revision.off_plan is not None:
         parts.append(words(f"Against the plan here: {_off(revision.off_plan, system)}"))
     parts += [words(""), words(_order(revision), bold=True)]
@@ -80,6 +79,29 @@ def render_revision(
         parts.append(listed(revision.why_not.removeprefix("no plan: ").splitlines()))
     parts += [words(""), words("Cautions", bold=True), listed([*_TURNING, *CAUTIONS])]
     return Group(*parts)
+
+
+def _read(scenario: Scenario, revision: Revision, system: UnitSystem) -> str:
+    """What was read, and whether on leaving a stop."""
+    reading, water = revision.reading, system.water
+    share = 100 * reading.water / scenario.file.stores.tank
+    cart = ""
+    if any(store.kind == "cart" for store in scenario.stores) and reading.cart is not None:
+        cart = f", cart {water.text(reading.cart)}"
+    return (
+        f"At {system.distance.text(reading.distance)}{', leaving' if reading.leaving else ''}, "
+        f"{clock_text(reading.clock)}: tank {water.text(reading.water)} ({share:.0f} %), "
+        f"bunker {system.coal.text(reading.coal)}{cart}"
+    )
+
+
+def _today(scenario: Scenario, revision: Revision) -> str:
+    """Which day it is reckoned for, and until when wheels may turn."""
+    date = scenario.file.date + dt.timedelta(days=revision.day)
+    until = ""
+    if revision.until < DAY:
+        until = f": wheels may turn until {clock_text(revision.until)}"
+    return f"Day {revision.day + 1} of the run, {date:%A} {date.isoformat()}{until}"
 
 
 _TURNING = (
@@ -121,16 +143,24 @@ def _reasons(revision: Revision, system: UnitSystem) -> list[str]:
             reasons.append("no plan leads on from there: have brought what is short")
     elif ahead is not None:
         reasons.append(_next(ahead, system))
-        if ahead.reserve < 1.0:
+    final = revision.after if revision.verdict == "turn back" else ahead
+    if final is not None:
+        if final.reserve < 1.0:
             reasons.append(
-                f"the tank falls to {system.water.text(ahead.lowest[0])} at "
-                f"{system.distance.text(ahead.lowest[1])}"
+                f"the tank falls to {system.water.text(final.lowest[0])} at "
+                f"{system.distance.text(final.lowest[1])}"
             )
         for unit, lacking, name in zip(
-            (system.water, system.coal), ahead.short, ("water", "coal"), strict=True
+            (system.water, system.coal), final.short, ("water", "coal"), strict=True
         ):
             if lacking > 0:
                 reasons.append(f"at the finish {unit.text(lacking)} of {name} less than wanted")
+        reasons += [over_words(one) for one in final.over]
+        reasons += [
+            f"the night: {plain(call.name)}, {FIRES.get(call.fire, call.fire)}"
+            for call in final.calls
+            if call.fire is not None
+        ]
     reasons += _last_point(back, system)
     reasons += [f"not stopped at any more: {plain(name)}" for name in revision.dropped]
     reasons += [f"new stop: {plain(name)}" for name in revision.added]
@@ -143,6 +173,34 @@ def _reasons(revision: Revision, system: UnitSystem) -> list[str]:
             else "the finish is reached when planned"
         )
     return reasons
+
+
+def over_words(over: Overrun) -> str:
+    """A limit of the clock that is not kept, in a sentence.
+
+    Parameters
+    ----------
+    over
+        By how much, and where to stand instead.
+
+    Returns
+    -------
+    words
+        Without a full stop.
+    """
+    minutes = f"{whole_minutes(over.by)} min"
+    stand = "no place to stand is reached in time"
+    if over.clock:
+        stand = f"to keep it stand at {plain(over.name)}, there {clock_text(over.clock)}"
+    return {
+        "crew": f"the crew is {minutes} over its hours on day {over.day + 1}; {stand}, or have a "
+        "relief crew",
+        "light": f"wheels turn {minutes} after they must stop on day {over.day + 1}; {stand}",
+        "meal": f"no stop for {plain(over.name)} in its time",
+        "call": f"the call at {plain(over.name)} is made at {clock_text(over.clock)}, outside its "
+        "hours or day",
+        "duty": f"{plain(over.name)} falls due {minutes} before the stop it is done at",
+    }[over.kind]
 
 
 def _next(ahead: Onward, system: UnitSystem) -> str:
@@ -194,7 +252,7 @@ def _stops(onward: Onward, system: UnitSystem) -> "Table":
         supply = call.kind == "supply"
         table.add_row(
             road.number(call.distance),
-            words(call.name[:60]),
+            words("\n - ".join([call.name[:60], *call.doing])),
             "" if call.kind == "start" else clock_text(call.arrive),
             "" if call.kind == "finish" else clock_text(call.depart),
             water.number(max(call.tank, 0.0)),

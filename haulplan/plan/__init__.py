@@ -11,6 +11,7 @@ from haulplan.plan.plan import (
     Leg,
     Plan,
     Stop,
+    Telling,
     Thirst,
     Trace,
 )
@@ -40,7 +41,7 @@ def make_plan(
     aim: Aim | None = None,
     time_limit: float | None = None,
     survive: bool = False,
-    ways: bool = True,
+    telling: Telling = "all",
     progress: Callable[[str], None] = lambda _: None,
 ) -> Plan:
     """The best plan for an aim.
@@ -55,8 +56,9 @@ def make_plan(
         Most time for the solver in all, none where None. [s]
     survive
         True for a plan that leaves a way on whichever one of its stops is found shut.
-    ways
-        False to leave out what to do where a stop is found shut.
+    telling
+        What is found out besides the plan: what to do where a stop is found shut, and why
+        there is none ("all"), the latter only, or nothing; each takes longer than a plan.
     progress
         Told what is being done.
 
@@ -84,7 +86,7 @@ def make_plan(
             aim=aim,
             time_limit=time_limit,
             survive=survive,
-            ways=ways,
+            telling=telling,
             progress=progress,
         )
         return write_plan(reserved, route, demand, solution)

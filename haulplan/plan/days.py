@@ -227,20 +227,25 @@ def _add_meal(programme: Programme, k: int, day: int) -> None:
     """A meal of one day: had at a stop in its time, or not due: (21)."""
     rules, horizon, margin = programme.rules, programme.horizon, programme.limits.time_margin
     meal, tag = rules.meals[k], f"{k:02d}_{day:02d}"
+    if day == 0 and meal.today is False:
+        return
     earliest, latest = (1440 * day + clock for clock in (meal.earliest, meal.latest))
     had = {j: m for (j, number, d), m in programme.meal.items() if (number, d) == (k, day)}
     ended = programme.decision(f"ended_{tag}")
-    begun = programme.decision(f"begun_{tag}")
-    programme.spared += [ended, begun]
+    programme.spared.append(ended)
+    begun: Any = 0.0
+    if day or meal.today is None:
+        begun = programme.decision(f"begun_{tag}")
+        programme.spared.append(begun)
+        programme.add(programme.begin[day] >= (earliest + margin) * begun, f"begun_{tag}_after")
     missed = programme.give("meal", day, f"{k:02d}")
     programme.add(
         pulp.lpSum(list(had.values())) + ended + begun + missed >= _used(programme, day),
         f"meal_{tag}",
     )
-    programme.add(programme.begin[day] >= (earliest + margin) * begun, f"begun_{tag}_after")
-    for name, arrival, _, here in _ends(programme, day):
+    for name, _, over, here in _ends(programme, day):
         off = horizon * (1 - ended) + horizon * (1 - here)
-        programme.add(arrival <= latest - margin + off, f"ended_{tag}_{name}")
+        programme.add(over <= latest - margin + off, f"ended_{tag}_{name}")
     for j, m in had.items():
         clock, stay = programme.clock[j], programme.stay[j]
         if j in programme.offers:
@@ -260,7 +265,9 @@ def _add_meal(programme: Programme, k: int, day: int) -> None:
 
 def _add_duty(programme: Programme, k: int, interval: float, driven: Sequence[Any]) -> None:
     """What has run up since a duty was done never exceeds its interval: (22)."""
-    run_up: Any = programme.run_up.get((k, programme.first), pulp.lpSum([]))
+    duty = programme.rules.duties[k]
+    since = duty.since if math.isfinite(duty.minutes) else duty.since / 1000
+    run_up: Any = programme.run_up.get((k, programme.first), pulp.lpSum([since]))
     done: Mapping[int, Any] = {j: o for (j, number), o in programme.duty.items() if number == k}
     for i, length in enumerate(driven):
         if i < programme.first:

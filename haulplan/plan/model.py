@@ -62,10 +62,11 @@ shift by Σ_d (value_d - value_{d-1}) Z_id:
 (19) b_d ≤ t + s + a + g where z: the day's departure
 (20) one night on a date, in order, at places that have one; g ≤ 2880 z
 (21) each meal of a day that is used is had, or the day ends before its latest beginning,
-     or begins after its earliest
+     or begins after its earliest; of a day begun before the start that is settled there
      and, to bring the relaxation near: Σ of all days' work ≤ Σ (crew - lead) of those used;
      t_n ≥ Σ z (earliest of the next day + least minutes from there to the finish)
 (22) ρ' = ρ + minutes (or metres) driven;  ρ ≤ interval;  a duty or a night sets ρ to 0
+     ρ_0 and the lead of the first day's fire: what lies behind of a day begun before
 
 A stop found shut (module `survive`):
 

@@ -19,9 +19,13 @@ __all__ = [
     "Plan",
     "Proof",
     "Stop",
+    "Telling",
     "Thirst",
     "Trace",
 ]
+
+#: What is found out besides a plan.
+Telling = Literal["all", "refusals", "nothing"]
 
 
 @dataclass(frozen=True, kw_only=True)

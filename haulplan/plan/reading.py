@@ -207,30 +207,49 @@ def read_rules(scenario: Scenario, demand: Demand, nodes: Sequence[Node]) -> Rul
         latest=latest,
         crew=math.inf if file.hours.crew is None else file.hours.crew / 60,
         rest=file.hours.rest / 60,
-        lead=demand.leads[0] / 60,
+        lead=demand.lead / 60,
         fires=_fires(scenario, demand),
-        duties=tuple(
-            Duty(
-                name=duty.name,
-                minutes=math.inf if duty.hours is None else duty.hours / 60,
-                metres=math.inf if duty.miles is None else duty.miles,
-                takes=duty.takes / 60,
-                beside=duty.beside == "yes",
-            )
-            for duty in file.duties
-        ),
-        meals=tuple(
-            Meal(
-                name=meal.name,
-                earliest=(meal.earliest - file.depart) / 60,
-                latest=(meal.latest - file.depart) / 60,
-                takes=meal.takes / 60,
-            )
-            for meal in file.meals
-        ),
+        duties=_duties(scenario, demand),
+        meals=_meals(scenario, demand),
         cart=_cart(scenario),
         boiler=demand.boiler_room,
         feed=60 * demand.feed_rate if demand.has_boiler and demand.feed_rate else math.inf,
+    )
+
+
+def _duties(scenario: Scenario, demand: Demand) -> tuple[Duty, ...]:
+    """Duties, with what has run up since each where the day is begun."""
+    duties = scenario.file.duties
+    since = (0.0,) * len(duties) if demand.begun is None else demand.begun.since
+    return tuple(
+        Duty(
+            name=duty.name,
+            minutes=math.inf if duty.hours is None else duty.hours / 60,
+            metres=math.inf if duty.miles is None else duty.miles,
+            takes=duty.takes / 60,
+            beside=duty.beside == "yes",
+            since=run / 60 if duty.miles is None else run,
+        )
+        for duty, run in zip(duties, since, strict=True)
+    )
+
+
+def _meals(scenario: Scenario, demand: Demand) -> tuple[Meal, ...]:
+    """Meals; of a day begun those are owed that were neither had nor missed."""
+    file, begun = scenario.file, demand.begun
+    return tuple(
+        Meal(
+            name=meal.name,
+            earliest=(meal.earliest - file.depart) / 60,
+            latest=(meal.latest - file.depart) / 60,
+            takes=meal.takes / 60,
+            today=None
+            if begun is None
+            else begun.left < meal.earliest
+            and meal.name not in begun.had
+            and file.depart <= meal.latest,
+        )
+        for meal in file.meals
     )
 
 

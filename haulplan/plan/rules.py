@@ -122,23 +122,32 @@ class Fire:
 
 @dataclass(frozen=True, kw_only=True)
 class Duty:
-    """Work due after so many minutes of running, or so many metres."""
+    """Work due after so many minutes of running, or so many metres.
+
+    `since` is what has run up at the start already, in the same measure.
+    """
 
     name: str
     minutes: float
     metres: float
     takes: float
     beside: bool
+    since: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Meal:
-    """A meal that begins between two clocks of each day."""
+    """A meal that begins between two clocks of each day.
+
+    `today` tells whether the first day owes it, where that is known before the departure
+    is: of a day begun before the problem does.
+    """
 
     name: str
     earliest: float
     latest: float
     takes: float
+    today: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,6 +17,7 @@ from haulplan.plan.build import Posed, Shut, build_programme
 from haulplan.plan.explain import explain_shortage, find_shortages
 from haulplan.plan.legs import build_chain, nodes_of
 from haulplan.plan.model import Programme
+from haulplan.plan.plan import Telling
 from haulplan.plan.reading import Margin, read_last_resort, read_limits, read_offers, read_rules
 from haulplan.plan.run import run
 from haulplan.plan.stages import Staged, solve_stages
@@ -54,7 +55,7 @@ def solve(
     progress: Callable[[str], None] = lambda _: None,
     survive: bool = False,
     most_stops: int | None = None,
-    ways: bool = True,
+    telling: Telling = "all",
     tighten: bool = True,
 ) -> Solution:
     """Choose stops and amounts.
@@ -73,8 +74,9 @@ def solve(
         True for a plan that leaves a way on whichever one of its stops is found shut.
     most_stops
         That may be made, any number where None.
-    ways
-        False to leave out what to do where a stop is found shut.
+    telling
+        What is found out besides the plan: what to do where a stop is found shut, and why
+        there is none ("all"), the latter only, or nothing; each takes longer than a plan.
     tighten
         False to leave every acceleration out: the same answer, later.
 
@@ -128,13 +130,15 @@ def solve(
         staged, posed = _staged(scenario, demand, posed, aim, deadline, guess,
                                 brief=number == 0, tighten=tighten)  # fmt: skip
         if staged is None:
+            if telling == "nothing":
+                raise NoPlanError("no plan")
             raise _refusal(scenario, demand, posed, guess.margin)
         solution = _as_proven(answer_of(chain, staged), solution if guess.stopped else None)
         aboard = carried(demand, solution)
         moved = movement(demand, solution, aboard)
         if number and _within(moved, guess.margin, room) and guess.margin.mass <= _SETTLED * room:
             solution = replace(solution, aboard=aboard, survives=survive)
-            if not ways:
+            if telling != "all":
                 return solution
             resorting = _resorting(scenario, demand, posed)
             solution, lost = with_ways(staged.programme, resorting, solution)

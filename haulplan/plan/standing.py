@@ -148,6 +148,8 @@ def _add_work(programme: Programme, i: int, halt: Halt) -> None:
         programme.add(programme.duty[i, k] <= stop, f"done_{i:05d}_{k:02d}")
     for k in range(len(rules.meals)):
         for day in range(rules.nights + 1):
+            if day == 0 and rules.meals[k].today is False:
+                continue
             meal = programme.meal[i, k, day] = programme.decision(f"meal_{i:05d}_{k:02d}_{day:02d}")
             programme.add(meal <= stop, f"had_{i:05d}_{k:02d}_{day:02d}")
 

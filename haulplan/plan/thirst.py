@@ -1,8 +1,10 @@
 """How likely a plan runs dry, by driving it many times, and the reserve a chance asks for.
 
 One factor holds for the whole day (crew, coal, weather) and one for each stretch; both
-multiply the use of water and coal alike. At a stop the crew fills to the plan's mark, as
-far as the supply goes, and nothing else is done about a thirsty day.
+multiply the use of water and coal. The day's is drawn once, a hard day taking of both, and
+moves each store by its own spread where the engine's logs give one. At a stop the crew
+fills to the plan's mark, as far as the supply goes, and nothing else is done about a
+thirsty day.
 """
 
 import math
@@ -80,17 +82,24 @@ def run_dry(
     thirst
         With its 95 % interval.
 
+    Raises
+    ------
+    ValueError
+        If the day's spread is neither stated nor learned; a scenario that was read has one.
+
     Notes
     -----
     Use of a stretch = (base + slope × mass then aboard) × day × stretch, both factors
-    normal about 1; the day's is no less than 0.2.
+    normal about 1; the day's is no less than 0.2. Its spread is `risk.day`, or what the
+    engine's logs say of a run to come.
 
     References
     ----------
     .. [1] C. J. Clopper, E. S. Pearson, Biometrika 26 (1934) 404: the interval.
     """
     draw = np.random.default_rng(seed)
-    day = np.maximum(draw.normal(1.0, risk.day, drives), _THRIFTIEST)
+    hard = draw.standard_normal(drives)
+    day = tuple(np.maximum(1.0 + spread * hard, _THRIFTIEST) for spread in _spreads(scenario, risk))
     first = plan.stops[0]
     state = _Drive(
         tank=np.full(drives, first.tank_arrive),
@@ -103,14 +112,27 @@ def run_dry(
     for number, stop in enumerate(plan.stops):
         if number:
             for a, b, c, d, spread in stretches[number - 1]:
-                factor = day * np.maximum(draw.normal(1.0, spread, drives), 0.0)
+                factor = np.maximum(draw.normal(1.0, spread, drives), 0.0)
                 aboard = np.maximum(state.tank, 0) + np.maximum(state.bunker, 0) + state.cart
-                state.use((a + b * aboard) * factor, (c + d * aboard) * factor)
+                water, coal = (a + b * aboard) * day[0], (c + d * aboard) * day[1]
+                state.use(water * factor, coal * factor)
         if stop.row is not None:
             _stand(scenario, demand, state, stop, day, left)
     count = int(state.dry.sum())
     low, high = _interval(count, drives)
     return Thirst(chance=count / drives, low=low, high=high, drives=drives)
+
+
+def _spreads(scenario: Scenario, risk: Risk) -> tuple[float, float]:
+    """Spread of a whole day's water and coal: as stated, else as the logs have it."""
+    if risk.day is not None:
+        return risk.day, risk.day
+    engine = scenario.file.engine
+    known = None if engine is None else engine.water_factor or engine.coal_factor
+    if engine is None or known is None:
+        raise ValueError("the spread of a day is neither stated nor learned")
+    # With one store learned the other has the same spread: a hard day takes of both.
+    return (engine.water_factor or known).spread, (engine.coal_factor or known).spread
 
 
 def _stretches(
@@ -160,11 +182,11 @@ def _stand(
     demand: Demand,
     state: _Drive,
     stop: Stop,
-    day: Array,
+    day: tuple[Array, ...],
     left: dict[tuple[str, int, str], Array],
 ) -> None:
     """A stop: the way off the road, filling to the mark, standing, the night."""
-    state.use(stop.access_water / 2 * day, stop.access_coal / 2 * day)
+    state.use(stop.access_water / 2 * day[0], stop.access_coal / 2 * day[1])
     tank = stop.tank_arrive - stop.access_water / 2 + stop.water_taken + stop.cart_emptied
     bunker = stop.bunker_arrive - stop.access_coal / 2 + stop.coal_taken
     water, coal = _available(scenario, stop)
@@ -184,11 +206,11 @@ def _stand(
         state.tank += poured
         state.cart -= poured
     state.use(
-        demand.standing_water * stop.stay * day + stop.drained + stop.blown_down,
-        demand.standing_coal * stop.stay * day,
+        demand.standing_water * stop.stay * day[0] + stop.drained + stop.blown_down,
+        demand.standing_coal * stop.stay * day[1],
     )
-    state.use(stop.access_water / 2 * day, stop.access_coal / 2 * day)
-    state.use(np.full(day.size, stop.night_water), np.full(day.size, stop.night_coal))
+    state.use(stop.access_water / 2 * day[0], stop.access_coal / 2 * day[1])
+    state.use(np.full(day[0].size, stop.night_water), np.full(day[1].size, stop.night_coal))
 
 
 def _take(

@@ -238,7 +238,7 @@ def _days(scenario: Scenario, demand: Demand, stops: tuple[Stop, ...]) -> tuple[
     """Each day from lighting up to the last wheel turned."""
     hours = demand.hours
     days: list[Day] = []
-    left, lead = stops[0].depart, demand.leads[0]
+    left, lead = stops[0].depart, demand.lead
     for stop in stops[1:]:
         if stop.fire is None and stop.kind != "finish":
             continue

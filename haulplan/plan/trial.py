@@ -181,7 +181,7 @@ def solved_plan(
         most_stops=most_stops,
         survive=survive,
         time_limit=time_limit,
-        ways=False,
+        telling="refusals",
     )
     return write_plan(case.scenario, case.route, case.demand, solution)
 

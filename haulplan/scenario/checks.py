@@ -34,6 +34,22 @@ def check_together(file: schema.ScenarioFile, root: Path) -> list[Problem]:
         *_check_model(file, root),
         *_check_hours(file),
         *_check_engine(file),
+        *_check_risk(file),
+    ]
+
+
+def _check_risk(file: schema.ScenarioFile) -> list[Problem]:
+    engine = file.engine
+    learned = engine is not None and (engine.water_factor or engine.coal_factor)
+    if file.risk is None or file.risk.day is not None or learned:
+        return []
+    return [
+        Problem(
+            file="scenario.toml",
+            where="risk.day",
+            found="missing, and the engine's logs have taught nothing yet",
+            remedy="give the spread of a whole day, as in '10 %', or haulplan learn --write",
+        )
     ]
 
 

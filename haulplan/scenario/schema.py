@@ -391,10 +391,14 @@ class Coaling(Model):
 
 
 class Risk(Model):
-    """Spread of the thirst, as standard deviations: of the whole day, and of each stretch."""
+    """Spread of the thirst, as standard deviations: of the whole day, and of each stretch.
+
+    That of the day is what the engine's logs say where it is left out: `water_factor` and
+    `coal_factor` hold the spread of a run to come.
+    """
 
     chance: Annotated[float, quantity("share", "0.1 %", "50 %")]
-    day: Annotated[float, quantity("share", "0 %", "60 %")]
+    day: Annotated[float, quantity("share", "0 %", "60 %")] | None = None
     stretch: Annotated[float, quantity("share", "0 %", "60 %")]
     length: Annotated[float, quantity("length", "100 m", "50 km")] = 1609.344
 

@@ -8,18 +8,20 @@ from pathlib import Path
 from typing import Any, cast
 
 from haulplan.errors import InputError, Problem
+from haulplan.route import Passing
 from haulplan.scenario import Scenario
 from haulplan.underway.cells import clock_of, tank_level
 from haulplan.underway.change import Change, Weather
-from haulplan.underway.revise import OldStop
-from haulplan.underway.task import Reading, Task, drive, standing_at
+from haulplan.underway.sofar import OldStop, planned_at
+from haulplan.underway.task import DAY, Reading, Task, day_of, standing_at
 from haulplan.units import UNIT_SYSTEMS, parse
 
-__all__ = ["Asked", "planned_at", "read_plan", "understand"]
-
+__all__ = ["Asked", "read_plan", "understand"]
 
 #: Half of the tenth of a mile to which a distance is read: so near a stop is at it. [m]
 _READ_TO = 80.5
+#: A plan that takes more than this at a stop can be told by the dip to be done. [-]
+_TELLS = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,7 +29,10 @@ class Asked:
     """A crew's words; None is not said."""
 
     at: str
+    day: int | None = None
     clock: str | None = None
+    leaving: bool | None = None
+    cart: str | None = None
     water: str | None = None
     coal: str | None = None
     shut: tuple[str, ...] = ()
@@ -65,6 +70,9 @@ def understand(task: Task, asked: Asked, old: Sequence[OldStop]) -> tuple[Readin
     stores = task.scenario.file.stores
     water = _level("--water", "water", asked.water, stores.tank, problems)
     coal = _level("--coal", "coal", asked.coal, stores.bunker, problems)
+    carts = [store for store in task.scenario.stores if store.kind == "cart"]
+    room = sum(store.water for store in carts)
+    cart = _level("--cart", "water", asked.cart, room, problems)
     clock = _clock(asked.clock, problems)
     change = Change(
         shut=tuple(row for name in asked.shut for row in _rows(task, name, problems)),
@@ -75,50 +83,95 @@ def understand(task: Task, asked: Asked, old: Sequence[OldStop]) -> tuple[Readin
         water=1 + asked.thirst / 100,
         coal=1 + asked.thirst / 100,
     )
+    problems += _not_fitting(task, asked, cart, room)
     if asked.detour is not None and asked.closed is None:
         problems.append(_problem("--detour", "no closed road", "give --closed-road too"))
     if problems or distance is None:
         raise InputError(problems)
     standing_at(task, distance)
-    planned = planned_at(task, old, distance)
-    if clock is not None and clock < task.scenario.file.depart - 12 * 3600:
-        clock += 86400.0
-    reading = Reading(
-        distance=distance,
-        clock=planned.clock if clock is None else clock,
-        water=planned.water if water is None else water,
-        coal=planned.coal if coal is None else coal,
-    )
-    return reading, change
+    said = _Said(clock=clock, day=asked.day, water=water, coal=coal, cart=cart)
+    return _reading(task, old, distance, said, asked.leaving), change
 
 
-def planned_at(task: Task, old: Sequence[OldStop], distance: float) -> Reading:
-    """What the plan has at a place; at a stop on arriving.
+@dataclass(frozen=True, kw_only=True)
+class _Said:
+    """What was said in figures; None is not said."""
 
-    Parameters
-    ----------
-    task
-        The whole run.
-    old
-        Stops of the plan.
-    distance
-        Along the road. [m]
+    clock: float | None
+    day: int | None
+    water: float | None
+    coal: float | None
+    cart: float | None
 
-    Returns
-    -------
-    reading
-        As planned.
-    """
-    last = [stop for stop in old if stop.distance < distance - 0.5 or stop is old[0]][-1]
-    task, here = standing_at(task, distance)
-    first = task.route.index(last.distance)
-    driven = drive(task.demand, first, here, last.water + last.coal, task.demand.gear)
+
+def _reading(
+    task: Task, old: Sequence[OldStop], distance: float, said: _Said, leaving: bool | None
+) -> Reading:
+    """The reading, with the plan's figures for what was not said."""
+    arriving = planned_at(task, old, distance)
+    done = planned_at(task, old, distance, leaving=True)
+    clock = said.clock
+    if clock is not None:
+        clock += DAY * _day(task, old, (arriving, done), clock, said.day)
+    if leaving is None:
+        leaving = _is_leaving(task, (arriving, done), clock, said)
+    planned = done if leaving else arriving
     return Reading(
         distance=distance,
-        clock=last.depart + float(driven.duration[-1]),
-        water=max(last.water - float(driven.water[-1]), 0.0),
-        coal=max(last.coal - float(driven.coal[-1]), 0.0),
+        clock=planned.clock if clock is None else clock,
+        water=planned.water if said.water is None else said.water,
+        coal=planned.coal if said.coal is None else said.coal,
+        cart=planned.cart if said.cart is None else said.cart,
+        leaving=leaving,
     )
+
+
+def _day(
+    task: Task,
+    old: Sequence[OldStop],
+    planned: tuple[Reading, Reading],
+    hour: float,
+    said: int | None,
+) -> int:
+    """The day that was said, or the one on which a time of day is nearest to the plan."""
+    if said is not None:
+        return said - 1
+    most = max(task.scenario.file.nights.most, int(old[-1].arrive // DAY))
+    begin, end = planned[0].clock, planned[1].clock
+
+    def off(day: int) -> float:
+        clock = hour + DAY * day
+        return max(begin - clock, clock - end, 0.0)
+
+    return min(range(most + 2), key=off)
+
+
+def _is_leaving(
+    task: Task, planned: tuple[Reading, Reading], clock: float | None, said: _Said
+) -> bool:
+    """Whether what the plan does at a stop is done, still to do where that is not clear.
+
+    Where the plan fills up the levels tell, all that it fills; elsewhere the clock.
+    """
+    arriving, done = planned
+    if done.clock <= arriving.clock:
+        return False
+    if clock is not None and day_of(task, arriving.clock) < day_of(task, clock):
+        night = day_of(task, arriving.clock) < day_of(task, done.clock)
+        if night:
+            return True
+    stores = task.scenario.file.stores
+    levels = (
+        (said.water, arriving.water, done.water, stores.tank),
+        (said.coal, arriving.coal, done.coal, stores.bunker),
+    )
+    filled = [level for level in levels if level[2] - level[1] > _TELLS * level[3]]
+    if filled:
+        return all(
+            level is not None and abs(level - after) < abs(level - before)
+            for level, before, after, _ in filled
+        )
+    return clock is not None and clock - arriving.clock > done.clock - clock
 
 
 def read_plan(path: Path, scenario: Scenario) -> tuple[OldStop, ...]:
@@ -146,7 +199,8 @@ def read_plan(path: Path, scenario: Scenario) -> tuple[OldStop, ...]:
         document: Any = json.loads(path.read_text("utf-8"))
         if document["schema"]["name"] != "haulplan-plan":
             raise ValueError("not a plan")
-        stops = tuple(_old_stop(stop) for stop in document["stops"])
+        trucks = {s.name: row for row, s in enumerate(scenario.stores) if s.kind == "truck"}
+        stops = tuple(_old_stop(stop, trucks) for stop in document["stops"])
         title = str(document["title"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         words = error.strerror if isinstance(error, OSError) else "no plan of ours"
@@ -158,21 +212,48 @@ def read_plan(path: Path, scenario: Scenario) -> tuple[OldStop, ...]:
     return stops
 
 
-def _old_stop(stop: dict[str, Any]) -> OldStop:
+def _old_stop(stop: dict[str, Any], trucks: dict[str, int]) -> OldStop:
     def number(key: str, other: str = "") -> float:
         value = stop.get(key)
         return float(stop[other] if value is None else value)
 
+    depart, night, truck = number("leave_s", "arrive_s"), stop["night"], stop["truck"]
     return OldStop(
         name=str(stop["name"]),
         distance=number("distance_m"),
+        kind=str(stop["kind"]),
         arrive=number("arrive_s", "leave_s"),
-        depart=number("leave_s", "arrive_s"),
+        ended=depart - (0.0 if night is None else float(night["duration_s"])),
+        depart=depart,
         water=number("tank_on_leaving_kg"),
         coal=number("bunker_on_leaving_kg"),
-        water_taken=number("water_taken_kg"),
+        cart=number("cart_on_leaving_kg"),
+        boiler=number("boiler_extra_on_leaving_kg"),
+        water_taken=number("water_taken_kg") + number("cart_filled_kg"),
         coal_taken=number("coal_taken_kg"),
+        truck=None if truck is None else trucks[str(truck)],
+        fire=None if night is None else str(night["fire"]),
+        meals=tuple(str(meal) for meal in stop["meals"]),
+        duties=tuple(str(duty) for duty in stop["duties"]),
     )
+
+
+def _not_fitting(task: Task, asked: Asked, cart: float | None, room: float) -> list[Problem]:
+    """A cart the train has not, or that holds less; a day the run has not."""
+    problems = []
+    if cart is not None and cart > room:
+        remedy = "read again; stores.csv states what it holds" if room else "leave it out"
+        found = "more than the cart holds" if room else "no cart in stores.csv"
+        problems.append(_problem("--cart", found, remedy))
+    if asked.day is not None:
+        nights = task.scenario.file.nights.most
+        if asked.day > 1 and not nights:
+            problems.append(
+                _problem("--day", f"day {asked.day}", "the run has no night: it is of one day")
+            )
+        if asked.clock is None:
+            problems.append(_problem("--day", "no time", "give --time too"))
+    return problems
 
 
 def _problem(option: str, found: str, remedy: str) -> Problem:
@@ -216,12 +297,20 @@ def _distance(task: Task, text: str, problems: list[Problem]) -> float | None:
         at = _amount("--at", "length", text, problems)
         if at is None:
             return None
-        stops = [p.distance for p in task.route.passings if p.kind == "supply"]
+        stops = [p.distance for p in task.route.passings if _stands_at(task, p)]
         near = min(stops, key=lambda stop: abs(stop - at), default=at)
         return near if abs(near - at) <= _READ_TO else at
     file = task.scenario.file
     places = {file.start: 0.0} | {p.label: p.distance for p in task.route.passings}
     return _named("--at", text, places, problems)
+
+
+def _stands_at(task: Task, passing: Passing) -> bool:
+    """Whether the train may stand there: at a supply, a halt, a call or a night's place."""
+    if passing.kind != "place":
+        return passing.kind == "supply"
+    place = task.scenario.places[passing.row]
+    return place.halt == "yes" or place.night == "yes" or place.stay is not None
 
 
 def _rows(task: Task, name: str, problems: list[Problem]) -> tuple[int, ...]:

@@ -4,13 +4,15 @@ Each is answered by a revision from where the crew would learn of it, so that th
 can stand on the sheet before anybody needs it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from haulplan.plan import Plan, Stop
+from haulplan.scenario.schema import Store
 from haulplan.underway.change import Change
-from haulplan.underway.revise import Revision, old_stops, revise
+from haulplan.underway.onward import Onward
+from haulplan.underway.revise import Revision, revise
+from haulplan.underway.sofar import old_stops
 from haulplan.underway.task import Reading, Task, as_planned
 from haulplan.underway.turnback import find_returns
 
@@ -62,19 +64,33 @@ def run_drills(
     task = as_planned(task, plan.choices)
     drills = []
     for stop in plan.stops:
-        if stop.row is not None:
+        if stop.kind == "supply" or stop.truck is not None:
             progress(f"drilling: {stop.name} shut")
             drills.append(_shut(task, plan, stop))
     drills.append(_cart(task, plan))
     drills.append(_feed(plan))
-    for name, change, lost in (
-        ("coal poor: a quarter more is burnt", Change(coal=POOR_COAL), 0.0),
-        ("road wet", Change(weather="wet"), 0.0),
-        ("an hour lost on the way to the first stop", Change(), _HOUR),
-    ):
-        progress(f"drilling: {name}")
-        drills.append(_day(task, plan, name, change, lost))
+    mornings = [stop for stop in plan.stops if stop.kind == "start" or stop.fire is not None]
+    for number, morning in enumerate(mornings, start=1):
+        when = f" (day {number})" if len(mornings) > 1 else ""
+        for name, change, lost in (
+            ("coal poor: a quarter more is burnt", Change(coal=POOR_COAL), 0.0),
+            ("road wet", Change(weather="wet"), 0.0),
+            ("an hour lost on the way to the first stop", Change(), _HOUR),
+        ):
+            progress(f"drilling: {name}{when}")
+            drills.append(_day(task, plan, morning, f"{name}{when}", change, lost))
     return tuple(drills)
+
+
+def _leaving(stop: Stop) -> Reading:
+    return Reading(
+        distance=stop.distance,
+        clock=stop.depart,
+        water=stop.tank_depart,
+        coal=stop.bunker_depart,
+        cart=stop.cart_depart,
+        leaving=stop.kind != "start",
+    )
 
 
 def _arriving(stop: Stop, late: float = 0.0) -> Reading:
@@ -83,23 +99,23 @@ def _arriving(stop: Stop, late: float = 0.0) -> Reading:
         clock=stop.arrive + late,
         water=stop.tank_arrive,
         coal=stop.bunker_arrive,
+        cart=stop.cart_arrive,
     )
 
 
 def _shut(task: Task, plan: Plan, stop: Stop) -> Drill:
     """A stop found shut on arriving at it, and where it had to be known to turn back."""
-    assert stop.row is not None
-    change = Change(shut=(stop.row,))
-    old = old_stops(plan)
-    found = revise(task, _arriving(stop), change, old=old)
-    before = plan.stops[plan.stops.index(stop) - 1]
-    leaving = Reading(
-        distance=before.distance, clock=before.depart, water=before.tank_depart,
-        coal=before.bunker_depart,
-    )  # fmt: skip
-    held = _returns_from(task, leaving, change)
+    name, change = f"{stop.name} shut", Change()
+    if stop.truck is not None:
+        truck = task.scenario.stores[stop.truck]
+        name = f"{truck.name} does not come to {stop.name}"
+        task = _with_stores(task, [store for store in task.scenario.stores if store != truck])
+    elif stop.row is not None:
+        change = Change(shut=(stop.row,))
+    found = revise(task, _arriving(stop), change, old=old_stops(plan))
+    held = _returns_from(task, _leaving(plan.stops[plan.stops.index(stop) - 1]), change)
     return Drill(
-        name=f"{stop.name} shut",
+        name=name,
         distance=stop.distance,
         revision=found,
         late=found.late,
@@ -121,29 +137,44 @@ def _returns_from(task: Task, reading: Reading, change: Change) -> tuple[float |
 def _answer(found: Revision) -> str:
     """The standing answer in a sentence."""
     if found.verdict == "turn back" and found.back is not None:
-        then = "" if found.after is not None else "; have brought there what is short"
-        return f"turn back to {found.back.name}{then}"
+        if found.after is None:
+            return f"turn back to {found.back.name}; have brought there what is short"
+        return f"turn back to {found.back.name}{_over(found.after)}"
     if found.ahead is None or found.verdict == "stay":
         return "stand, and have water brought"
     following = next((call.name for call in found.ahead.calls[1:] if call.kind == "supply"), "")
     to = f"go on to {following}" if following else "go on to the finish"
     if found.verdict == "go on into the reserve":
-        return f"{to}, into the reserve; ring ahead for water to meet you"
+        return f"{to}, into the reserve{_over(found.ahead)}; ring ahead for water to meet you"
+    if found.verdict == "go on over the hours":
+        return f"{to}{_over(found.ahead)}"
     return to if found.ahead.whole else f"{to}; less than wanted is left at the finish"
+
+
+def _over(onward: Onward) -> str:
+    """By how much the clock's limits are not kept, as short as can be."""
+    words = {"crew": "over the crew's hours", "light": "after wheels must stop"}
+    most = {kind: max((o.by for o in onward.over if o.kind == kind), default=0.0) for kind in words}
+    told = [f"{most[kind] / 60:.0f} min {text}" for kind, text in words.items() if most[kind] > 0]
+    rest = [o.name for o in onward.over if o.kind not in words]
+    told += [f"{name} out of its time" for name in dict.fromkeys(rest)]
+    return "".join(f", {part}" for part in told)
 
 
 def _cart(task: Task, plan: Plan) -> Drill:
     """Every towed cart of stores.csv left behind at the start, with its water."""
     name = "water cart lost"
-    stores: tuple[Any, ...] = getattr(task.scenario, "stores", ())
-    carts = [store.name for store in stores if store.kind == "cart"]
+    carts = [store.name for store in task.scenario.stores if store.kind == "cart"]
     if not carts:
         return _skip(name, "no cart in this scenario")
     if task.scenario.demand:
         return _skip(name, "use is given with the cart in the train (demand.csv)")
-    kept: Any = {"stores": tuple(store for store in stores if store.kind != "cart")}
-    without = replace(task, scenario=replace(task.scenario, **kept))
-    return _day(without, plan, name, Change(dropped=tuple(carts)), 0.0)
+    without = _with_stores(task, [s for s in task.scenario.stores if s.kind != "cart"])
+    return _day(without, plan, plan.stops[0], name, Change(dropped=tuple(carts)), 0.0)
+
+
+def _with_stores(task: Task, stores: Sequence[Store]) -> Task:
+    return replace(task, scenario=replace(task.scenario, stores=tuple(stores)))
 
 
 def _skip(name: str, why: str) -> Drill:
@@ -170,23 +201,18 @@ def _feed(plan: Plan) -> Drill:
     )
 
 
-def _day(task: Task, plan: Plan, name: str, change: Change, lost: float) -> Drill:
-    """A worse day: known at the start, or an hour lost by the first stop."""
+def _day(task: Task, plan: Plan, morning: Stop, name: str, change: Change, lost: float) -> Drill:
+    """A worse day: known on leaving in the morning, or an hour lost by the first stop."""
     if change.weather is not None:
         if task.scenario.demand:
             return _skip(name, "use is given for one weather only (demand.csv)")
         if task.scenario.file.conditions.weather == change.weather:
             return _skip(name, f"planned as {change.weather} already")
-    first = plan.stops[0]
-    reading = Reading(
-        distance=0.0, clock=first.depart, water=first.tank_arrive, coal=first.bunker_arrive
-    )
-    if lost and len(plan.stops) > 2:
-        reading = _arriving(plan.stops[1], lost)
+    reading, first = _leaving(morning), plan.stops[plan.stops.index(morning) + 1]
+    if lost and first.kind != "finish":
+        reading = _arriving(first, lost)
     elif lost:
-        reading = Reading(
-            distance=0.0, clock=first.depart + lost, water=reading.water, coal=reading.coal
-        )
+        reading = replace(reading, clock=reading.clock + lost)
     found = revise(task, reading, change, old=old_stops(plan))
     return Drill(
         name=name,

@@ -1,54 +1,38 @@
 """Plans for what is left: as much of the reserve kept as can be, the finish given up first."""
 
-from collections.abc import Mapping, Sequence
+import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from haulplan.demand import Begun
 from haulplan.errors import NoPlanError
 from haulplan.plan import Plan, make_plan
 from haulplan.replay import replay
 from haulplan.scenario.schema import Aim, Levels
-from haulplan.underway.task import Reading, Task, remainder
+from haulplan.underway.overrun import Overrun, ease, overruns, without_clock
+from haulplan.underway.rest import Drawn, remainder
+from haulplan.underway.sofar import gone_on
+from haulplan.underway.task import DAY, HERE, Reading, Task, day_of
+from haulplan.underway.terms import ALL, GIVE, KEPT, Terms, on_terms
 
-__all__ = ["Call", "Onward", "onward", "onward_from_water", "terms_for", "without"]
+__all__ = ["Call", "Left", "Onward", "onward", "onward_from_water", "without"]
 
-#: So close to a place the engine stands at it. [m]
-_HERE = 0.5
-#: What a revision may give of each store where a level stands on its limit: a dip is read
-#: to a hundredth of the tank at best, and the planner's straightening needs some room. [-]
-_GIVE = 1e-3
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Terms:
-    """What a plan has to keep: shares of the reserve and of the levels for the finish."""
-
-    reserve: float
-    finish: float
-    give: float = _GIVE
-    lower: float = 0.0
-
-
-#: Tried in turn until one has a plan: what is wanted at the finish gives way before the
-#: reserve does.
-_TERMS = tuple(
-    _Terms(reserve=reserve, finish=finish)
-    for reserve, finish in (
-        (1.0, 1.0), (1.0, 0.9), (1.0, 0.0), (0.5, 0.0), (0.25, 0.0), (0.0, 0.0),
-    )
-)  # fmt: skip
-#: At the start the plan stands as it was made.
-_AT_START = (replace(_TERMS[0], give=0.0), *_TERMS[1:])
-#: On the planned levels, before anything is given up: a bridge may stand on its figure.
-_ON_PLAN = (_TERMS[0], replace(_TERMS[0], give=2 * _GIVE, lower=_GIVE), *_TERMS[1:])
-#: Levels so close to plan are the planned ones. [share of the store]
-_CLOSE = 0.01
+#: So often a clock's limits are loosened by what the least broken plan asks for.
+_EASINGS = 2
+#: What is wanted at the finish is kept for so much more over the hours. [s]
+_LITTLE = 900.0
+_CLOCK = ("crew", "latest", "hours", "call", "duty")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Call:
-    """A line of what is left: where the engine is, a stop, the finish; SI, road distance."""
+    """A line of what is left: where the engine is, a stop, the finish; SI, road distance.
+
+    Clocks count from midnight of the run's first date. `doing` is the work there besides:
+    meals, duties; `fire` how it is kept where the night is spent.
+    """
 
     name: str
     kind: str
@@ -59,6 +43,8 @@ class Call:
     water: float
     bunker: float
     coal: float
+    doing: tuple[str, ...] = ()
+    fire: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,9 +52,11 @@ class Onward:
     """What is left, line by line, and the proved plan behind it.
 
     `plan` counts distances from where it begins: from the engine, or from the water it
-    reaches first where the way there eats into the reserve. `reserve` is the share of the
+    reaches first where the way there eats into the reserve; its clocks and days are the
+    run's. `reserve` is the share of the
     reserve kept on the worst of the way, `short` what lacks of the levels wanted at the
-    finish, water and coal [kg]; `lowest` the least in the tank and where [kg], [m].
+    finish, water and coal [kg]; `lowest` the least in the tank and where [kg], [m]; `over`
+    are the limits of the clock that nothing keeps.
     """
 
     calls: tuple[Call, ...]
@@ -76,81 +64,121 @@ class Onward:
     reserve: float
     short: tuple[float, float]
     lowest: tuple[float, float]
+    over: tuple[Overrun, ...] = ()
 
     @property
     def whole(self) -> bool:
-        """Whether it keeps the reserve and the levels for the finish."""
-        return self.reserve == 1.0 and max(self.short) == 0.0
+        """Whether it keeps the reserve, the levels for the finish, and the clock."""
+        return self.reserve == 1.0 and max(self.short) == 0.0 and not self.over
 
 
-def terms_for(task: Task, here: int, off: tuple[float, float, float] | None) -> tuple[_Terms, ...]:
-    """What to try in turn at a place.
+@dataclass(frozen=True, kw_only=True)
+class Left:
+    """What is left of a run, where it begins on the whole road [m] and on which of its days.
 
-    Parameters
-    ----------
-    task
-        The whole run.
-    here
-        Sample at which the engine stands.
-    off
-        Clock, water and coal against the plan [s], [kg].
-
-    Returns
-    -------
-    terms
-        Stricter first.
+    The first day is 0; `aim` is the scenario's own where None.
     """
-    if here == 0:
-        return _AT_START
-    stores = task.scenario.file.stores
-    near = off is not None and (
-        abs(off[1]) <= _CLOSE * stores.tank and abs(off[2]) <= _CLOSE * stores.bunker
-    )
-    return _ON_PLAN if near else _TERMS
+
+    task: Task
+    begin: float
+    day: int
+    aim: Aim | None = None
 
 
 def onward(
-    task: Task, begin: float, aim: Aim | None, terms: Sequence[_Terms]
+    left: Left, terms: Sequence[Terms], *, explain: bool = True
 ) -> tuple[Onward | None, str]:
     """The best plan of a remainder that keeps as much as can be kept.
 
     Parameters
     ----------
-    task
-        What is left.
-    begin
-        Where it begins on the whole road. [m]
-    aim
-        The scenario's own where None.
+    left
+        The remainder.
     terms
         What to try in turn.
+    explain
+        Whether to find out why it keeps no more.
 
     Returns
     -------
     onward, why_not
         None where nothing holds; why it keeps no more, "" where it keeps all.
+
+    Notes
+    -----
+    What is wanted at the finish gives way first, then the clock (hours of crew and light,
+    meals, calls, duties) by the least that will do, then the reserve.
     """
-    why_not = ""
-    for kept in terms:
-        try:
-            return _plan(task, kept, begin, aim), why_not
-        except NoPlanError as error:
-            why_not = why_not or str(error)
-    return None, why_not
+    found = _tried(left, terms[0])
+    if found is not None:
+        return found, ""
+    first = _refusal(left, terms[0]) if explain else None
+    for whole in (True, False):
+        group = [one for one in terms if (one.reserve == 1.0) == whole]
+        for kept in group:
+            found = found or (_tried(left, kept) if kept != terms[0] else None)
+        if found is None and group:
+            found = _over(left, group, first if whole else None)
+        if found is not None:
+            break
+    return found, "" if first is None else str(first)
 
 
-def _plan(whole: Task, kept: _Terms, begin: float, aim: Aim | None) -> Onward:
-    """A plan that keeps these terms, proved by its replay."""
-    task = _on_terms(whole, kept)
-    plan = make_plan(task.scenario, task.route, task.demand, aim=aim)
+def _over(left: Left, group: Sequence[Terms], first: NoPlanError | None) -> Onward | None:
+    """A plan on terms that only the clock was in the way of.
+
+    The strictest of the group, where its last would spare the clock little.
+    """
+    kept, strict = group[-1], group[0]
+    if _tried(left, kept, eased=without_clock(left.task)) is None:
+        return None
+    error = _refusal(left, kept)
+    first = first or _refusal(left, strict)
+    if ease(left.task, first.shortages) and _minutes(first) - _minutes(error) <= _LITTLE:
+        kept, error = strict, first
+    task = left.task
+    for _ in range(_EASINGS):
+        eased = ease(task, error.shortages)
+        found = None if eased is None else _tried(left, kept, eased=eased)
+        if eased is None or found is not None:
+            return found
+        task, error = eased, _refusal(left, kept, eased=eased)
+    return None
+
+
+def _minutes(error: NoPlanError) -> float:
+    """By how much the clock is short, all in all [s]."""
+    return sum(s.amount for s in error.shortages if s.kind in _CLOCK)
+
+
+def _refusal(left: Left, kept: Terms, *, eased: Task | None = None) -> NoPlanError:
+    """Why there is no plan on these terms; says nothing where there is one."""
+    task = on_terms(eased or left.task, kept)
+    try:
+        make_plan(task.scenario, task.route, task.demand, aim=left.aim, telling="refusals")
+    except NoPlanError as error:
+        return error
+    return NoPlanError("")
+
+
+def _tried(left: Left, kept: Terms, *, eased: Task | None = None) -> Onward | None:
+    """A plan that keeps these terms, proved by its replay; None where there is none."""
+    whole, begin = left.task, left.begin
+    task = on_terms(whole if eased is None else eased, kept)
+    try:
+        plan = make_plan(task.scenario, task.route, task.demand, aim=left.aim, telling="nothing")
+    except NoPlanError:
+        return None
     trace = replay(task.scenario, task.route, task.demand, plan)
+    over = () if eased is None else overruns(whole, plan, trace)
+    plan = _dated(plan, left.day)
     low = int(np.argmin(trace.tank))
     file, last = whole.scenario.file, plan.stops[-1]
     wanted = (
         (min(file.at_finish.water, file.stores.tank), last.tank_arrive, file.stores.tank),
         (min(file.at_finish.coal, file.stores.bunker), last.bunker_arrive, file.stores.bunker),
     )
-    short = [want - have if want - have > 3 * _GIVE * room else 0.0 for want, have, room in wanted]
+    short = [want - have if want - have > 3 * GIVE * room else 0.0 for want, have, room in wanted]
     calls = tuple(
         Call(
             name=stop.name,
@@ -162,6 +190,8 @@ def _plan(whole: Task, kept: _Terms, begin: float, aim: Aim | None) -> Onward:
             water=stop.water_taken,
             bunker=stop.bunker_arrive,
             coal=stop.coal_taken,
+            doing=(*stop.meals, *stop.duties),
+            fire=stop.fire,
         )
         for stop in plan.stops
     )
@@ -171,10 +201,32 @@ def _plan(whole: Task, kept: _Terms, begin: float, aim: Aim | None) -> Onward:
         reserve=_share(kept, file.reserve, min(trace.tank), min(trace.bunker)),
         short=(short[0], short[1]),
         lowest=(trace.tank[low], begin + trace.distance[low]),
+        over=tuple(replace(o, day=o.day + left.day, clock=o.clock + left.day * DAY) for o in over),
     )
 
 
-def _share(kept: _Terms, reserve: Levels, water: float, coal: float) -> float:
+def _dated(plan: Plan, day: int) -> Plan:
+    """A plan made from a day's midnight, by the clock and days of the whole run."""
+    later = day * DAY
+    return replace(
+        plan,
+        date=plan.date - dt.timedelta(days=day),
+        stops=tuple(
+            replace(s, day=s.day + day, arrive=s.arrive + later, depart=s.depart + later)
+            for s in plan.stops
+        ),
+        crossings=tuple(replace(c, clock=c.clock + later) for c in plan.crossings),
+        days=tuple(
+            replace(
+                d, lit=d.lit + later, depart=d.depart + later, arrive=d.arrive + later,
+                earliest=d.earliest + later, latest=d.latest + later,
+            )
+            for d in plan.days
+        ),
+    )  # fmt: skip
+
+
+def _share(kept: Terms, reserve: Levels, water: float, coal: float) -> float:
     """The share of the reserve that is really kept, all of it where the terms asked it."""
     if kept.reserve == 1.0:
         return 1.0
@@ -190,9 +242,13 @@ def onward_from_water(
     task: Task,
     first: Call,
     row: int,
+    reading: Reading,
+    begun: Begun,
     aim: Aim | None,
-    taken: Mapping[int, tuple[float, float]],
+    drawn: Drawn,
     shut: Sequence[int],
+    *,
+    lower: bool = False,
 ) -> Onward | None:
     """A plan from a water reached below the reserve: filled up to it at once, then as usual.
 
@@ -204,12 +260,16 @@ def onward_from_water(
         The water, with the levels on reaching it.
     row
         Of the water in supply.csv.
+    reading, begun
+        Where the engine is, and what of the day lies behind there.
     aim
         The scenario's own where None.
-    taken
-        Water and coal already drawn at supplies, by row. [kg]
+    drawn
+        What is gone from supplies and trucks.
     shut
         Rows of supplies at which there is nothing.
+    lower
+        Whether the reserve may give way again further on.
 
     Returns
     -------
@@ -217,32 +277,59 @@ def onward_from_water(
         None where no plan from there keeps the reserve.
     """
     file, supply = task.scenario.file, task.scenario.supplies[row]
-    least = file.reserve.water + _GIVE * file.stores.tank
+    least = file.reserve.water + GIVE * file.stores.tank
     lacking = max(least - first.tank, 0.0)
-    drawn = taken.get(row, (0.0, 0.0))
-    if (supply.water_available or 0.0) - drawn[0] < lacking:
+    gone = drawn.get(("supply", row), (0.0, 0.0))
+    if (supply.water_available or 0.0) - gone[0] < lacking:
         return None
-    pumping = lacking / (supply.water_rate or 1.0)
-    filled = Reading(
+    pumping = lacking / (task.demand.serving[row].water or 1.0)
+    today = day_of(task, first.arrive) * DAY
+    filled = replace(
+        reading,
         distance=first.distance,
-        clock=max(first.arrive, supply.opens) + pumping,
+        clock=max(first.arrive, supply.opens + today) + pumping,
         water=first.tank + lacking,
         coal=max(first.bunker, 0.0),
+        leaving=False,
     )
     sample = task.route.index(first.distance)
-    drawn_then = {**taken, row: (drawn[0] + lacking, drawn[1])}
-    rest = without(remainder(task, sample, filled, drawn_then), shut)
-    found, _ = onward(rest, float(task.route.distance[sample]), aim, (_TERMS[0], _TERMS[2]))
+    then_drawn = {**drawn, ("supply", row): (gone[0] + lacking, gone[1])}
+    behind = gone_on(
+        task, begun, first.arrive - reading.clock, abs(first.distance - reading.distance)
+    )
+    behind = replace(behind, on_duty=behind.on_duty + filled.clock - first.arrive)
+    rest = without(remainder(task, sample, filled, then_drawn, behind), shut)
+    if first.distance < reading.distance:  # calls made on the way are not made again
+        rest = _past_calls(rest, reading.distance - float(task.route.distance[sample]))
+    found, _ = onward(
+        Left(
+            task=rest, begin=float(task.route.distance[sample]),
+            day=day_of(task, filled.clock), aim=aim,
+        ),
+        ALL if lower else KEPT,
+        explain=False,
+    )  # fmt: skip
     if found is None:
         return None
     then = found.calls[1]
-    if then.kind != "supply" or then.distance - first.distance > _HERE:
+    if then.kind != "supply" or then.distance - first.distance > HERE:
         if lacking > 0:  # its setting up would be missing from the clock
             return None
         return found
     own = replace(first, depart=then.depart, water=lacking + then.water, coal=then.coal)
     lowest = min((found.lowest, (first.tank, first.distance)))
     return replace(found, calls=(own, *found.calls[2:]), lowest=lowest)
+
+
+def _past_calls(task: Task, distance: float) -> Task:
+    """A task without the places of calls before a distance."""
+    places = task.scenario.places
+    passings = tuple(
+        p
+        for p in task.route.passings
+        if p.kind != "place" or p.distance > distance - HERE or places[p.row].stay is None
+    )
+    return replace(task, route=replace(task.route, passings=passings))
 
 
 def without(task: Task, shut: Sequence[int]) -> Task:
@@ -262,25 +349,3 @@ def without(task: Task, shut: Sequence[int]) -> Task:
     """
     passings = tuple(p for p in task.route.passings if not (p.kind == "supply" and p.row in shut))
     return replace(task, route=replace(task.route, passings=passings))
-
-
-def _on_terms(task: Task, kept: _Terms) -> Task:
-    """The task with its limits as the terms have them."""
-    if kept == _AT_START[0]:
-        return task
-    file = task.scenario.file
-    room = file.stores.tank, file.stores.bunker
-
-    def levels(wanted: Levels, share: float, give: float) -> Levels:
-        water, coal = (
-            max(min(want, most) * share - give * most, 0.0)
-            for want, most in zip((wanted.water, wanted.coal), room, strict=True)
-        )
-        return Levels.model_construct(water=water, coal=coal)
-
-    update = {
-        "reserve": levels(file.reserve, kept.reserve, kept.give),
-        "at_finish": levels(file.at_finish, kept.finish, kept.give),
-        "at_start": levels(file.at_start, 1.0, kept.lower),
-    }
-    return replace(task, scenario=replace(task.scenario, file=file.model_copy(update=update)))

@@ -1,16 +1,12 @@
-"""A plan in the pocket: its leg tables, and the sums a phone does with them.
+"""A plan in the pocket: its tables, in the reader's units, because the page does no conversions.
 
-Everything is in the reader's units, because the page does no conversions. The page's own
-script does these same sums in the same order in the same double precision, so that its
-figures are these to the last printed digit; a test holds the two together. Use is that of
-the planned load: a tank a hundredth of the train's weight off plan shifts it by about as
-much, far less than the thirst that the log's own dips show.
+Use is that of the planned load: a tank a hundredth of the train's weight off plan shifts it
+by about as much, far less than the thirst that the log's own dips show.
 """
 
+import datetime as dt
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -18,37 +14,24 @@ from numpy.typing import NDArray
 
 from haulplan.demand import Demand, build_demand
 from haulplan.errors import NoPlanError
-from haulplan.plan import Plan, Trace
+from haulplan.plan import Plan, Stop, Trace
 from haulplan.route.turned import reverse
 from haulplan.underway.task import Task
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = [
-    "LEAST",
-    "MOST",
-    "NEAR",
-    "SHRINK",
-    "Look",
     "Pocket",
+    "PocketDay",
     "PocketStop",
     "PocketWater",
     "Row",
     "make_pocket",
-    "reckon",
 ]
 
 Array = NDArray[np.float64]
 
 #: Rows of the table lie no further apart than this. [m]
 _APART: Final = 250.0
-#: So near a place is at it, in the reader's distance. [mi or km]
-NEAR: Final = 0.05
-#: The day's thirst is believed as if this share of a tank had already been used as tabled:
-#: haulplan's assumption, so that one short leg moves little.
-SHRINK: Final = 0.5
-#: A thirst beyond this is a slip of the pen. [-]
-LEAST, MOST = 0.6, 1.8
-_DAY: Final = 86400.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +40,8 @@ class Row:
 
     `water`, `coal`, `time` [s] are used from the start to here without stops; `back` is the
     water used in driving the same road back to the start; `tank` and `clock` [s] are the
-    plan's on arriving.
+    plan's. A stop has two rows, on arriving and on leaving; what it takes to stand is in
+    neither sum.
     """
 
     at: float
@@ -71,7 +55,12 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class PocketStop:
-    """A stop of the plan, or its finish: the mark to fill to and the coal to take."""
+    """A stop of the plan, or its finish: the mark to fill to and the coal to take.
+
+    `arrive` and `leave` are the plan's; who comes late stands at least `least` and does not
+    leave before `opens`, in the morning or when a wait is over [s]. `burns` is what the
+    tank loses meanwhile, a night counted; `fire` is how it is kept then, "" for no night.
+    """
 
     name: str
     at: float
@@ -79,6 +68,12 @@ class PocketStop:
     coal: float
     has_water: bool
     arrive: float
+    leave: float
+    least: float
+    opens: float
+    burns: float
+    fire: str
+    doing: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,6 +87,14 @@ class PocketWater:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PocketDay:
+    """A day of the run; until when wheels may turn, by the run's clock [s]."""
+
+    date: dt.date
+    until: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Pocket:
     """What a phone is given. `known_back` is False where the way back is not reckoned.
 
@@ -99,7 +102,7 @@ class Pocket:
     """
 
     title: str
-    date: str
+    days: tuple[PocketDay, ...]
     tank: float
     reserve: float
     bag: float
@@ -107,22 +110,6 @@ class Pocket:
     rows: tuple[Row, ...]
     stops: tuple[PocketStop, ...]
     waters: tuple[PocketWater, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Look:
-    """One look: where, when [s], the dip, the level after filling, bags burnt since."""
-
-    at: float
-    clock: float
-    dip: float
-    filled: float | None = None
-    bags: float | None = None
-
-    @property
-    def level(self) -> float:
-        """What the tank holds on leaving."""
-        return self.dip if self.filled is None else self.filled
 
 
 def make_pocket(task: Task, plan: Plan, trace: Trace) -> Pocket:
@@ -146,8 +133,7 @@ def make_pocket(task: Task, plan: Plan, trace: Trace) -> Pocket:
     marks = _marks(task, plan)
     sums = _sums(demand, plan, trace)
     back = _sums_back(task)
-    first = np.array([int(np.searchsorted(np.array(trace.distance), d - 1e-6)) for d in marks])
-    samples = [demand.index(d) for d in marks]
+    distance = np.array(trace.distance)
     rows = tuple(
         Row(
             at=road(at),
@@ -158,28 +144,24 @@ def make_pocket(task: Task, plan: Plan, trace: Trace) -> Pocket:
             tank=water(trace.tank[i]),
             clock=trace.clock[i],
         )
-        for at, k, i in zip(marks, samples, first.tolist(), strict=True)
+        for at in marks
+        for k in (demand.index(at),)
+        for i in sorted(
+            {
+                int(np.searchsorted(distance, at - 1e-6)),
+                int(np.searchsorted(distance, at + 1e-6)) - 1,
+            }
+        )
     )
     return Pocket(
         title=scenario.file.title,
-        date=scenario.file.date.isoformat(),
+        days=tuple(PocketDay(date=day.date, until=day.latest) for day in plan.days),
         tank=water(scenario.file.stores.tank),
         reserve=water(scenario.file.reserve.water),
         bag=25.0 if system.name == "metric" else 50.0,
         known_back=back is not None,
         rows=rows,
-        stops=tuple(
-            PocketStop(
-                name=stop.name,
-                at=road(stop.distance),
-                mark=water(stop.tank_arrive + stop.water_taken),
-                coal=coal(stop.coal_taken),
-                has_water=stop.kind == "finish"
-                or (stop.row is not None and _has_water(task, stop.row)),
-                arrive=stop.arrive,
-            )
-            for stop in plan.stops[1:]
-        ),
+        stops=tuple(_stop(task, stop) for stop in plan.stops[1:]),
         waters=tuple(
             PocketWater(
                 name=p.label,
@@ -190,6 +172,31 @@ def make_pocket(task: Task, plan: Plan, trace: Trace) -> Pocket:
             for p in route.passings
             if p.kind == "supply" and _has_water(task, p.row)
         ),
+    )
+
+
+def _stop(task: Task, stop: Stop) -> PocketStop:
+    system = UNIT_SYSTEMS[task.scenario.file.units]
+    truck = None if stop.truck is None else task.scenario.stores[stop.truck]
+    served = stop.kind == "supply" and stop.row is not None and _has_water(task, stop.row)
+    least = stop.depart - stop.arrive - stop.wait
+    if stop.fire is not None:
+        lead = task.demand.leads[1 if stop.fire == "banked" else 0]
+        least += task.scenario.file.hours.rest + lead - stop.night
+    full = stop.tank_arrive + stop.water_taken + stop.cart_emptied
+    return PocketStop(
+        name=stop.name,
+        at=system.distance.value(stop.distance),
+        mark=system.water.value(full),
+        coal=system.coal.value(stop.coal_taken),
+        has_water=stop.kind == "finish" or served or (truck is not None and truck.water > 0),
+        arrive=stop.arrive,
+        leave=stop.depart,
+        least=least,
+        opens=stop.depart if stop.fire is not None or stop.wait > 0 else 0.0,
+        burns=system.water.value(max(full - stop.tank_depart, 0.0)),
+        fire=stop.fire or "",
+        doing=(*stop.meals, *stop.duties),
     )
 
 
@@ -216,7 +223,7 @@ def _marks(task: Task, plan: Plan) -> list[float]:
 def _sums(demand: Demand, plan: Plan, trace: Trace) -> tuple[Array, Array, Array]:
     """Use from the start to each sample at the planned load, without standing."""
     distance = np.array(trace.distance)
-    aboard = np.array(trace.tank) + np.array(trace.bunker)
+    aboard = np.array([trace.tank, trace.bunker, trace.cart, trace.boiler]).sum(axis=0)
     # On leaving a sample: the last row of the trace that stands there.
     last = np.searchsorted(distance, demand.distance[:-1] + 1e-6) - 1
     use = demand.evaluate(aboard[np.maximum(last, 0)], demand.geared(plan.choices))
@@ -239,166 +246,3 @@ def _sums_back(task: Task) -> Array | None:
     half = (stores.tank + stores.bunker) / 2
     use = demand.evaluate(np.full(demand.segments, half), demand.gear)
     return np.concatenate([[0.0], np.cumsum(use.water[::-1])])
-
-
-# --- the page's sums ------------------------------------------------------------------
-
-
-def _at(pocket: Pocket, name: str, at: float) -> float:
-    """A column of the table at a distance, straight between rows."""
-    rows = pocket.rows
-    if at <= rows[0].at:
-        return float(getattr(rows[0], name))
-    for before, after in pairwise(rows):
-        if at <= after.at:
-            share = (at - before.at) / (after.at - before.at)
-            low, high = float(getattr(before, name)), float(getattr(after, name))
-            return low + share * (high - low)
-    return float(getattr(rows[-1], name))
-
-
-def _thirst(pocket: Pocket, looks: Sequence[Look]) -> float:
-    """The day's use over the table's, drawn towards 1."""
-    used = tabled = SHRINK * pocket.tank
-    for before, after in pairwise(looks):
-        if after.at - before.at > NEAR and before.level - after.dip > 0:
-            used += before.level - after.dip
-            tabled += _at(pocket, "water", after.at) - _at(pocket, "water", before.at)
-    return min(max(used / tabled, LEAST), MOST)
-
-
-def _burnt(pocket: Pocket, looks: Sequence[Look]) -> float:
-    """Coal in the bags counted, below zero where none is."""
-    bags, counted = 0.0, False
-    for look in looks:
-        if look.bags is not None:
-            bags += look.bags
-            counted = True
-    return bags * pocket.bag if counted else -1.0
-
-
-def _furthest(
-    pocket: Pocket, thirst: float, here: tuple[float, float], keep: float, home: float | None
-) -> float:
-    """How far on the tank leaves `keep`; with `home`, having then driven back to it."""
-    start, level = here
-    begin = _at(pocket, "water", start)
-    back = 0.0 if home is None else _at(pocket, "back", home)
-
-    def spare(at: float) -> float:
-        gone = _at(pocket, "water", at) - begin
-        if home is not None:
-            gone += _at(pocket, "back", at) - back
-        return level - thirst * gone - keep
-
-    low, left = start, spare(start)
-    if left < 0:
-        return -1.0
-    for row in pocket.rows:
-        if row.at <= start:
-            continue
-        after = spare(row.at)
-        if after < 0:
-            return low + (row.at - low) * left / (left - after)
-        low, left = row.at, after
-    return low
-
-
-def reckon(
-    pocket: Pocket, looks: Sequence[Look], dry: Sequence[str] = ()
-) -> dict[str, float | str]:
-    """Everything the page shows for a log.
-
-    Parameters
-    ----------
-    pocket
-        The plan's tables.
-    looks
-        In driving order; the last is now. At least one.
-    dry
-        Names of waters found dry.
-
-    Returns
-    -------
-    figures
-        By name, in the reader's units; a figure below zero where there is none.
-    """
-    look = looks[-1]
-    thirst = _thirst(pocket, looks)
-    stop = next((s for s in pocket.stops[:-1] if abs(s.at - look.at) <= NEAR), None)
-    fills = stop is not None and stop.has_water and stop.name not in dry and look.filled is None
-    mark = stop.mark if stop is not None and fills and stop.mark > look.dip else -1.0
-    tank = mark if mark >= 0 else look.level
-    here = (look.at, tank)
-    begin, time = _at(pocket, "water", look.at), _at(pocket, "time", look.at)
-
-    def there(at: float) -> tuple[float, float]:
-        """Tank and clock on reaching a place ahead."""
-        level = tank - thirst * (_at(pocket, "water", at) - begin)
-        return level, look.clock + (_at(pocket, "time", at) - time)
-
-    target = next(
-        s for s in pocket.stops
-        if s is pocket.stops[-1] or (s.at > look.at + NEAR and s.has_water and s.name not in dry)
-    )  # fmt: skip
-    level, clock = there(target.at)
-    order, name, at = "GO ON to", target.name, target.at
-    back = _back(pocket, thirst, look, tank, dry)
-    closed = any(w.name == target.name and clock > w.closes for w in pocket.waters)
-    if level < pocket.reserve or closed:
-        ahead = [
-            w for w in pocket.waters
-            if look.at + NEAR < w.at < target.at and w.name not in dry
-            and there(w.at)[1] <= w.closes
-        ]  # fmt: skip
-        kept = [w for w in ahead if there(w.at)[0] >= pocket.reserve]
-        wet = [w for w in ahead if there(w.at)[0] >= 0]
-        if kept:
-            order, name, at = "GO ON, but fill at", kept[-1].name, kept[-1].at
-        elif back is not None and back[2] >= pocket.reserve:
-            order, name, at = "TURN BACK to", back[0], back[1]
-        elif wet:
-            order, name, at = "GO ON into the reserve to", wet[0].name, wet[0].at
-        elif level >= 0 and not closed:
-            order = "GO ON into the reserve to"
-        elif back is not None and back[2] >= 0:
-            order, name, at = "TURN BACK into the reserve to", back[0], back[1]
-        else:
-            order, name, at = "STAND, and have water brought", "", look.at
-    ahead_of = order.startswith("GO ON")
-    level, clock = there(at) if ahead_of else (-1.0, -1.0)
-    if order.startswith("TURN BACK") and back is not None:
-        level = back[2]
-    return {
-        "order": order,
-        "name": name,
-        "at": at,
-        "level": level,
-        "clock": clock,
-        "thirst": thirst,
-        "reach": _furthest(pocket, thirst, here, pocket.reserve, None),
-        "empty": _furthest(pocket, thirst, here, 0.0, None),
-        "home": "" if back is None else back[0],
-        "last": -1.0 if back is None else _furthest(pocket, thirst, here, pocket.reserve, back[1]),
-        "late": look.clock - _at(pocket, "clock", look.at),
-        "off": look.dip - _at(pocket, "tank", look.at),
-        "burnt": _burnt(pocket, looks),
-        "burns": _at(pocket, "coal", look.at),
-        "mark": mark,
-        "coal": -1.0 if stop is None or stop.name in dry or stop.coal <= 0 else stop.coal,
-    }
-
-
-def _back(
-    pocket: Pocket, thirst: float, look: Look, tank: float, dry: Sequence[str]
-) -> tuple[str, float, float] | None:
-    """The nearest water behind: name, place, and the tank on reaching it."""
-    if not pocket.known_back:
-        return None
-    behind = [w for w in pocket.waters if w.at <= look.at - NEAR and w.name not in dry]
-    behind = [w for w in behind if w.closes >= _DAY or look.clock <= w.closes]
-    if not behind:
-        return None
-    near = behind[-1]
-    used = thirst * (_at(pocket, "back", look.at) - _at(pocket, "back", near.at))
-    return near.name, near.at, tank - used

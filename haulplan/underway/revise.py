@@ -5,35 +5,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from haulplan.plan import Plan
+from haulplan.demand import Begun
 from haulplan.scenario.schema import Aim
 from haulplan.underway.change import Change, blocked_at, changed, check_change
-from haulplan.underway.onward import Call, Onward, onward, onward_from_water, terms_for, without
-from haulplan.underway.task import Reading, Task, drive, remainder, standing_at
+from haulplan.underway.onward import Call, Left, Onward, onward, onward_from_water, without
+from haulplan.underway.rest import Drawn, hours_from, remainder
+from haulplan.underway.sofar import OldStop, begun_at, drawn_before, passed, planned_at
+from haulplan.underway.task import HERE, Reading, Task, day_of, standing_at
+from haulplan.underway.terms import terms_for
 from haulplan.underway.turnback import Return, find_returns
 
-__all__ = ["OldStop", "Revision", "Verdict", "old_stops", "revise"]
+__all__ = ["Revision", "Verdict", "revise"]
 
-Verdict = Literal["go on", "go on into the reserve", "turn back", "stay"]
+Verdict = Literal[
+    "go on", "go on over the hours", "go on into the reserve", "turn back", "stay"
+]  # fmt: skip
 
-#: So close to a place the engine stands at it. [m]
-_HERE = 0.5
 #: Going back has to leave so much more of the reserve to be worth it. [-]
 _EVEN = 0.1
-
-
-@dataclass(frozen=True, kw_only=True)
-class OldStop:
-    """A stop of the plan that was; levels on leaving [kg], distance along the road [m]."""
-
-    name: str
-    distance: float
-    arrive: float
-    depart: float
-    water: float
-    coal: float
-    water_taken: float
-    coal_taken: float
+#: Where something is taken on, or the train stands by the plan.
+_SERVED = ("supply", "halt")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,7 +33,10 @@ class Revision:
 
     `ahead` is the plan for going on, `why_not` why none keeps the reserve; `after` the
     plan on from the water turned back to; `late` how much later than planned the finish
-    is reached [s].
+    is reached [s]. `reading` is what it is reckoned from: what was read, with the plan's
+    cart where none was said, and no earlier than a night's rest allows. `day` is the day of
+    the run it is reckoned for, the first being 0, `until` when wheels must stop that day by
+    its own clock [s], and `off_plan` clock, water and coal against the plan here [s], [kg].
     """
 
     verdict: Verdict
@@ -55,34 +49,9 @@ class Revision:
     added: tuple[str, ...]
     late: float | None
     off_plan: tuple[float, float, float] | None
-
-
-def old_stops(plan: Plan) -> tuple[OldStop, ...]:
-    """The stops of a plan as a later revision wants them.
-
-    Parameters
-    ----------
-    plan
-        The one that was.
-
-    Returns
-    -------
-    stops
-        Start, supplies, finish.
-    """
-    return tuple(
-        OldStop(
-            name=stop.name,
-            distance=stop.distance,
-            arrive=stop.arrive,
-            depart=stop.depart,
-            water=stop.tank_depart,
-            coal=stop.bunker_depart,
-            water_taken=stop.water_taken,
-            coal_taken=stop.coal_taken,
-        )
-        for stop in plan.stops
-    )
+    reading: Reading
+    day: int
+    until: float
 
 
 def revise(
@@ -119,31 +88,43 @@ def revise(
         If the place is not on the road, a store cannot hold so much, or a change does not
         fit the scenario.
     """
-    day = change or Change()
-    check_change(task, reading, day)
-    off = _off_plan(task, old, reading)
-    task, here = standing_at(changed(task, day), reading.distance)
-    taken = _taken(task, old, reading.distance)
-    blocked = blocked_at(task, day)
+    change = change or Change()
+    check_change(task, reading, change)
+    reading = _settled(task, old, reading)
+    off, whole = _off_plan(task, old, reading), task
+    drawn, begun = drawn_before(task, old, reading), begun_at(task, old, reading)
+    day = day_of(task, reading.clock)
+    task, here = standing_at(changed(task, change), reading.distance)
+    blocked = blocked_at(task, change)
     ahead, why_not = None, "the road is closed, and no way round it was given"
     if blocked is None:
-        rest = without(remainder(task, here, reading, taken), day.shut)
-        terms = terms_for(task, here, off)
-        ahead, why_not = onward(rest, float(task.route.distance[here]), aim, terms)
-        ahead = _kept_later(task, ahead, aim, taken, day.shut)
-    returns = find_returns(task, here, reading, day.shut, reach=blocked)
+        rest = without(remainder(task, here, reading, drawn, begun), change.shut)
+        terms = terms_for(
+            task,
+            here,
+            off,
+            morning=reading.leaving and bool(_night_stops(old, reading)),
+            changed=change != Change(),
+        )
+        begin = float(task.route.distance[here])
+        ahead, why_not = onward(Left(task=rest, begin=begin, day=day, aim=aim), terms)
+        ahead = _kept_later(task, ahead, reading, begun, aim, drawn, change.shut)
+    returns = find_returns(task, here, reading, change.shut, reach=blocked)
     back = _best(returns)
-    verdict = _verdict(task, ahead, back)
-    after = None
+    verdict, after = _verdict(task, ahead, back), None
     if verdict == "turn back" and back is not None and blocked is None:
         call = Call(
             name=back.name, kind="supply", distance=back.distance, arrive=back.arrive,
             depart=back.arrive, tank=back.water, water=0.0, bunker=back.coal, coal=0.0,
         )  # fmt: skip
-        after = onward_from_water(task, call, back.row, aim, taken, day.shut)
+        after = onward_from_water(
+            task, call, back.row, reading, begun, aim, drawn, change.shut, lower=True
+        )
+        if after is not None and _as_good(ahead, after):
+            verdict, after = "go on into the reserve", None
     final = after if verdict == "turn back" else ahead
-    left = [] if final is None else _names_ahead(old, reading.distance)
-    new = [] if final is None else [call.name for call in final.calls if call.kind == "supply"]
+    left = [] if final is None else _names_ahead(whole, old, reading)
+    new = [] if final is None else [call.name for call in final.calls if call.kind in _SERVED]
     return Revision(
         verdict=verdict,
         ahead=ahead,
@@ -155,43 +136,63 @@ def revise(
         added=tuple(name for name in new if old and name not in left),
         late=final.plan.arrival - old[-1].arrive if old and final is not None else None,
         off_plan=off,
+        reading=reading,
+        day=day,
+        until=hours_from(whole, day)[0][1],
     )
 
 
-def _names_ahead(old: Sequence[OldStop], distance: float) -> list[str]:
-    return [stop.name for stop in old[:-1] if stop.distance > distance + _HERE]
+def _night_stops(old: Sequence[OldStop], reading: Reading) -> list[OldStop]:
+    """The stop here at which the plan spends a night."""
+    return [s for s in old if abs(s.distance - reading.distance) <= HERE and s.fire is not None]
+
+
+def _settled(task: Task, old: Sequence[OldStop], reading: Reading) -> Reading:
+    """The reading with what the plan says of it: the cart, a night done, the rest owed."""
+    if not old:
+        return reading
+    here = _night_stops(old, reading)
+    if here and day_of(task, reading.clock) <= day_of(task, here[0].arrive):
+        reading = replace(reading, leaving=False)  # the night is still to come
+    elif here:
+        lead = task.demand.leads[1 if here[0].fire == "banked" else 0]
+        rested = here[0].ended + task.scenario.file.hours.rest + lead
+        reading = replace(reading, leaving=True, clock=max(reading.clock, rested))
+    if reading.cart is not None:
+        return reading
+    cart = passed(old, reading.distance, leaving=reading.leaving)[-1].cart
+    return replace(reading, cart=cart)
+
+
+def _names_ahead(task: Task, old: Sequence[OldStop], reading: Reading) -> list[str]:
+    """Stops the plan still had ahead, at the place itself too where it is not done."""
+    gone = len(passed(old, reading.distance, leaving=reading.leaving))
+    return [stop.name for stop in old[gone:] if stop.kind in _SERVED]
 
 
 def _kept_later(
     task: Task,
     ahead: Onward | None,
+    reading: Reading,
+    begun: Begun,
     aim: Aim | None,
-    taken: dict[int, tuple[float, float]],
+    drawn: Drawn,
     shut: Sequence[int],
 ) -> Onward | None:
     """A plan into the reserve that eats into it only as far as the first water."""
     if ahead is None or ahead.reserve == 1.0:
         return ahead
-    row = ahead.plan.stops[1].row
-    if row is None or not task.scenario.supplies[row].water_available:
+    first = ahead.plan.stops[1]
+    if first.kind != "supply" or first.row is None:
         return ahead
-    later = onward_from_water(task, ahead.calls[1], row, aim, taken, shut)
+    if not task.scenario.supplies[first.row].water_available:
+        return ahead
+    left = replace(reading, clock=ahead.calls[0].depart)
+    later = onward_from_water(task, ahead.calls[1], first.row, left, begun, aim, drawn, shut)
     if later is None:
         return ahead
     share = min(later.lowest[0] / max(task.scenario.file.reserve.water, 1.0), 1.0)
     return replace(later, calls=(ahead.calls[0], *later.calls), reserve=share)
-
-
-def _taken(task: Task, old: Sequence[OldStop], distance: float) -> dict[int, tuple[float, float]]:
-    """What the old plan drew before here, by row."""
-    rows = {(round(p.distance), p.label): p.row for p in task.route.passings if p.kind == "supply"}
-    taken: dict[int, tuple[float, float]] = {}
-    for stop in old:
-        row = rows.get((round(stop.distance), stop.name))
-        if row is not None and stop.distance < distance - _HERE:
-            water, coal = taken.get(row, (0.0, 0.0))
-            taken[row] = (water + stop.water_taken, coal + stop.coal_taken)
-    return taken
 
 
 def _best(returns: Sequence[Return]) -> Return | None:
@@ -208,7 +209,7 @@ def _best(returns: Sequence[Return]) -> Return | None:
 def _verdict(task: Task, ahead: Onward | None, back: Return | None) -> Verdict:
     """The reserve first; what is wanted at the finish gives way before anybody turns back."""
     if ahead is not None and ahead.reserve == 1.0:
-        return "go on"
+        return "go on over the hours" if ahead.over else "go on"
     reserve = task.scenario.file.reserve
     left = -1.0
     if back is not None and back.open and back.bottom is not None:
@@ -219,22 +220,23 @@ def _verdict(task: Task, ahead: Onward | None, back: Return | None) -> Verdict:
     return "turn back" if left >= 0 else "stay"
 
 
+def _as_good(ahead: Onward | None, after: Onward) -> bool:
+    """Whether going on keeps as much as going on once turned back does."""
+    return ahead is not None and ahead.reserve >= after.reserve - _EVEN
+
+
 def _off_plan(
     task: Task, old: Sequence[OldStop], reading: Reading
 ) -> tuple[float, float, float] | None:
     """Clock, water and coal against the old plan at this place [s], [kg], [kg].
 
-    Later and more are above zero; at a stop the levels are those on arriving.
+    Later and more are above zero; at a stop the levels are those on arriving, or on leaving.
     """
-    passed = [stop for stop in old if stop.distance < reading.distance - _HERE] or list(old[:1])
-    if not passed:
+    if not old:
         return None
-    last = passed[-1]
-    task, here = standing_at(task, reading.distance)
-    first = task.route.index(last.distance)
-    driven = drive(task.demand, first, here, last.water + last.coal, task.demand.gear)
+    planned = planned_at(task, old, reading.distance, leaving=reading.leaving)
     return (
-        reading.clock - last.depart - float(driven.duration[-1]),
-        reading.water - last.water + float(driven.water[-1]),
-        reading.coal - last.coal + float(driven.coal[-1]),
+        reading.clock - planned.clock,
+        reading.water - planned.water,
+        reading.coal - planned.coal,
     )

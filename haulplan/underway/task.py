@@ -1,10 +1,9 @@
-"""What is to be hauled where, cut at a position, changed for the day, or turned round.
+"""What is to be hauled where, and what a crew reads on the way.
 
 Everything here is a pure function from one task to another; the planner, the demand and
 the replay see an ordinary scenario, road and demand.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,21 +11,21 @@ from numpy.typing import NDArray
 
 from haulplan.demand import Demand, Use, build_demand
 from haulplan.demand.demand import no_way_back
-from haulplan.demand.parts import cut
 from haulplan.errors import InputError, Problem
 from haulplan.route import Route, build_route
-from haulplan.route.turned import stretch
 from haulplan.scenario import Scenario
-from haulplan.scenario.schema import Levels, Place
+from haulplan.scenario.schema import Place
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = [
+    "DAY",
+    "HERE",
     "Driven",
     "Reading",
     "Task",
     "as_planned",
+    "day_of",
     "drive",
-    "remainder",
     "scaled",
     "standing_at",
 ]
@@ -35,8 +34,10 @@ Array = NDArray[np.float64]
 
 #: Name of the sample put into a road of measured use; nobody is shown it.
 _MARK = "where the engine is"
-#: A passing so close behind is where the engine stands. [m]
-_HERE = 0.5
+#: A place so close is where the engine stands. [m]
+HERE = 0.5
+#: One day. [s]
+DAY = 86400.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,12 +51,24 @@ class Task:
 
 @dataclass(frozen=True, kw_only=True)
 class Reading:
-    """Where the engine is, when, and what the dip and the bunker say [m], [s], [kg]."""
+    """Where the engine is, when, and what the dip and the bunker say [m], [s], [kg].
+
+    `clock` counts from midnight of the run's first date. `cart` is what the towed water
+    carts hold, the plan's where None. `leaving` tells that what the plan does at this place
+    is done.
+    """
 
     distance: float
     clock: float
     water: float
     coal: float
+    cart: float | None = None
+    leaving: bool = False
+
+    @property
+    def aboard(self) -> float:
+        """Everything consumable [kg]."""
+        return self.water + self.coal + (self.cart or 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,7 +176,7 @@ def standing_at(task: Task, distance: float, *, file: str = "--at") -> tuple[Tas
             ]
         )
     sample = route.index(distance)
-    if task.scenario.demand and abs(float(route.distance[sample]) - distance) > _HERE:
+    if task.scenario.demand and abs(float(route.distance[sample]) - distance) > HERE:
         places = (*task.scenario.places, Place.model_construct(name=_MARK, at=distance))
         marked = replace(task.scenario, places=places)
         built = build_route(marked)
@@ -175,76 +188,22 @@ def standing_at(task: Task, distance: float, *, file: str = "--at") -> tuple[Tas
     return task, sample
 
 
-def remainder(
-    task: Task, sample: int, reading: Reading, taken: Mapping[int, tuple[float, float]]
-) -> Task:
-    """What is left of a task from a sample on.
+def day_of(task: Task, clock: float) -> int:
+    """Which day of the run a clock is of, the first being 0.
 
     Parameters
     ----------
     task
-        The whole.
-    sample
-        At which the engine stands.
-    reading
-        What it has then; its clock is the new departure.
-    taken
-        Water and coal already drawn at supplies, by row. [kg]
+        The whole run.
+    clock
+        Since midnight of its first date. [s]
 
     Returns
     -------
-    task
-        Distances count from the new start; a listed amount is what is left of it. Duties
-        are reckoned as just done, a meal as had once its time has begun; the crew's hours
-        run on, as if the train had left as late as it may.
+    day
+        Without a night on the way there is one day, past midnight too.
     """
-    file = task.scenario.file
-    at = float(task.route.distance[sample])
-    banked = task.demand.leads[1]
-    name = next(
-        (p.label for p in task.route.passings if abs(p.distance - at) <= _HERE),
-        file.start if sample == 0 else UNIT_SYSTEMS[file.units].distance.text(at),
-    )
-    left = file.model_copy(
-        update={
-            "start": name,
-            "depart": reading.clock,
-            "depart_by": None,
-            "risk": None,
-            "at_start": Levels.model_construct(
-                water=min(reading.water, file.stores.tank),
-                coal=min(reading.coal, file.stores.bunker),
-            ),
-        }
-    )
-    supplies = tuple(
-        supply.model_copy(
-            update={
-                key: None if have is None else max(have - gone, 0.0)
-                for key, have, gone in zip(
-                    ("water_available", "coal_available"),
-                    (supply.water_available, supply.coal_available),
-                    taken.get(row, (0.0, 0.0)),
-                    strict=True,
-                )
-            }
-        )
-        for row, supply in enumerate(task.scenario.supplies)
-    )
-    return Task(
-        scenario=replace(task.scenario, file=left, supplies=supplies),
-        route=stretch(task.route, sample, task.demand.segments),
-        demand=replace(
-            cut(task.demand, sample, task.demand.segments), leads=(_on_duty(task, reading), banked)
-        ),
-    )
-
-
-def _on_duty(task: Task, reading: Reading) -> float:
-    """How long the crew has been on duty, had it left as late as it may [s]."""
-    file = task.scenario.file
-    left = file.depart if file.depart_by is None else file.depart_by
-    return task.demand.leads[0] + max(reading.clock - left, 0.0)
+    return max(int(clock // DAY), 0) if task.scenario.file.nights.most else 0
 
 
 def scaled(demand: Demand, *, water: float = 1.0, coal: float = 1.0) -> Demand:

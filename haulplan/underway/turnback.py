@@ -8,11 +8,10 @@ import numpy as np
 from haulplan.demand import Demand, build_demand
 from haulplan.errors import NoPlanError
 from haulplan.route.turned import reverse, stretch
-from haulplan.underway.task import Reading, Task, drive
+from haulplan.underway.task import DAY, HERE, Reading, Task, day_of, drive
 
 __all__ = ["Return", "find_returns"]
 
-_DAY = 86400.0
 #: So many supplies behind are looked at, the nearest first.
 _MOST = 6
 
@@ -66,14 +65,14 @@ def find_returns(
         p
         for p in task.route.passings
         if p.kind == "supply"
-        and p.distance <= float(task.route.distance[here]) + 0.5
+        and p.distance <= float(task.route.distance[here]) + HERE
         and p.row not in shut
         and (task.scenario.supplies[p.row].water_available or 0.0) > 0.0
     ][::-1][:_MOST]
     if not behind or task.scenario.demand:
         return ()
     end = task.demand.segments if reach is None else reach
-    ahead = drive(task.demand, here, end, reading.water + reading.coal, task.demand.gear)
+    ahead = drive(task.demand, here, end, reading.aboard, task.demand.gear)
     dry = np.flatnonzero((ahead.water > reading.water) | (ahead.coal > reading.coal))
     furthest = here + (int(dry[0]) if dry.size else end - here)
     first = task.route.index(behind[-1].distance)
@@ -118,10 +117,11 @@ class _Way:
         """Water and coal on reaching the supply, and the time back [kg], [kg], [s]."""
         water = self.reading.water - self.ahead_water[turn - self.here]
         coal = self.reading.coal - self.ahead_coal[turn - self.here]
-        begin = self.furthest - turn
+        begin, cart = self.furthest - turn, self.reading.cart or 0.0
         driven = drive(
-            self.back, begin, self.furthest - self.to, max(water + coal, 0.0), self.back.gear
-        )
+            self.back, begin, self.furthest - self.to, max(water + coal + cart, 0.0),
+            self.back.gear,
+        )  # fmt: skip
         if np.any(driven.aboard[:-1] > self.back.heaviest[begin : self.furthest - self.to]):
             return -np.inf, -np.inf, np.inf
         return (
@@ -150,6 +150,7 @@ def _return(task: Task, way: _Way, row: int, name: str) -> Return:
     file, supply = task.scenario.file, task.scenario.supplies[row]
     water, coal, took = way.left(way.here)
     arrive = way.reading.clock + took
+    today = day_of(task, way.reading.clock) * DAY
     return Return(
         row=row,
         name=name,
@@ -157,7 +158,7 @@ def _return(task: Task, way: _Way, row: int, name: str) -> Return:
         water=water,
         coal=coal,
         arrive=arrive,
-        open=supply.closes >= _DAY or arrive + supply.set_up <= supply.closes,
+        open=supply.closes >= DAY or arrive + supply.set_up <= supply.closes + today,
         last=way.last(file.reserve.water, file.reserve.coal),
         bottom=way.last(0.0, 0.0),
     )

@@ -17,7 +17,8 @@ from haulplan.replay import replay
 from haulplan.route import build_route
 from haulplan.scenario import read_scenario
 from haulplan.underway.change import Change
-from haulplan.underway.revise import old_stops, revise
+from haulplan.underway.revise import revise
+from haulplan.underway.sofar import old_stops
 from haulplan.underway.task import Reading, Task
 
 TOP = Path(__file__).resolve().parents[2]
@@ -48,7 +49,7 @@ def main() -> None:
         )
         for k in range(step, step * count + 1, step)
     ]  # fmt: skip
-    shut = {stop.distance: (stop.row,) for stop in plan.stops if stop.row is not None}
+    shut = {s.distance: (s.row,) for s in plan.stops if s.kind == "supply" and s.row is not None}
     sys.stdout.write(
         f"# Timing of a revision\n\n{platform.machine()}, {platform.system()}, Python "
         f"{platform.python_version()}; shipped scenario, read and planned before; processor "
