@@ -246,8 +246,11 @@ class Programme:
 
     @property
     def values(self) -> dict[str, float]:
-        """The variables' values after a run, by name."""
-        return {variable.name: variable.varValue for variable in self.problem.variables()}
+        """The variables' values after a run, by name; one that no row asks for is at its least."""
+        return {
+            v.name: (v.lowBound or 0.0) if v.varValue is None else v.varValue
+            for v in self.problem.variables()
+        }
 
     def restore(self, values: Mapping[str, float]) -> None:
         """Put the values of an earlier run back."""
