@@ -286,15 +286,15 @@ def test_the_best_so_far_is_shown_with_its_gap(
     """The solver is stopped with an answer in hand that it has not proved."""
     from dataclasses import replace
 
-    from haulplan.plan import stages
+    from haulplan.plan import branches
 
-    real = getattr(stages, "run")  # noqa: B009  it is run's own, borrowed there
+    real = getattr(branches, "run")  # noqa: B009  it is run's own, borrowed there
 
     def stopped(*given: Any, **more: Any) -> Any:  # noqa: ANN401  whatever the planner passes
         outcome = real(*given, **more)
         return replace(outcome, proven=False, bound=outcome.value * 0.875)
 
-    monkeypatch.setattr(stages, "run", stopped)
+    monkeypatch.setattr(branches, "run", stopped)
     code, out, _ = run("plan", mills)
     assert code == 0
     assert re.search(r"best found, may be improved by up to 12\.[56] %", out)

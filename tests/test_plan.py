@@ -685,7 +685,7 @@ def test_a_plan_cut_short_says_that_it_may_be_improved(
         outcome = run(*arguments, **options)
         return replace(outcome, proven=False, bound=0.9 * outcome.value)
 
-    monkeypatch.setattr("haulplan.plan.stages.run", hurried)
+    monkeypatch.setattr("haulplan.plan.branches.run", hurried)
     problem = small.problem(tap("Mill", 5), tap("Well", 7))
     plan = make_plan(*problem, time_limit=1.0)
     replay(*problem, plan)
