@@ -183,9 +183,9 @@ def test_some_problems_have_a_plan_and_some_none() -> None:
     assert sum(plan is not None and len(plan.gears) > 0 for plan in plans) >= 5
 
 
-@pytest.mark.parametrize("number", [*range(12), 52, 76])
+@pytest.mark.parametrize("number", [*range(8), 52, 76, 78, 93, 99, 101])
 def test_the_plain_programme_is_never_better(number: int) -> None:
-    # on 52 and 76 the solver, restarted within a run, called answers best that were not
+    # on these the solver, left to presolve, called answers best that were not
     instance = make_instance(20, number)
     _, least, proven = Plain(instance).solve(60)
     if not math.isfinite(least):
