@@ -31,8 +31,6 @@ _OPTIONS: Final = (
     ("mip_heuristic_run_rens", False),
     # The same answers without it; on small problems a third of the time went there.
     ("mip_heuristic_run_feasibility_jump", False),
-    # Every run has a thread of its own, for which HiGHS would start more, as many as cores.
-    ("threads", 1),
 )
 #: An answer no further from its bound than this share is proved best.
 _ALIKE: Final = 1e-9
@@ -71,6 +69,8 @@ class _Solver(pulp.HiGHS):  # type: ignore[misc]
         asked = ("mip_rel_gap", self.gap), ("time_limit", limit)
         for option, value in (*_OPTIONS, *asked):
             solver.setOptionValue(option, value)
+        if self.mip:  # a thread of its own, for which HiGHS would start more; not the caller's
+            solver.setOptionValue("threads", 1)
         blind = self.start is None and math.isinf(self.below)
         solver.setOptionValue("mip_heuristic_run_root_reduced_cost", blind)
         lp.solverModel = solver
