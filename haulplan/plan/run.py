@@ -29,8 +29,6 @@ _OPTIONS: Final = (
     # Most searches for answers by problems within problems take longer than they save.
     ("mip_heuristic_run_rins", False),
     ("mip_heuristic_run_rens", False),
-    # The same answers without it; on small problems a third of the time went there.
-    ("mip_heuristic_run_feasibility_jump", False),
 )
 #: An answer no further from its bound than this share is proved best.
 _ALIKE: Final = 1e-9

@@ -134,9 +134,7 @@ def _strictest(
     return None
 
 
-def _over(
-    left: Left, group: Sequence[Terms], failed: Mapping[Terms, NoPlanError]
-) -> Onward | None:
+def _over(left: Left, group: Sequence[Terms], failed: Mapping[Terms, NoPlanError]) -> Onward | None:
     """A plan on terms that only the clock was in the way of.
 
     The strictest of the group, where its last would spare the clock little.
@@ -151,8 +149,10 @@ def _over(
     task = left.task
     for _ in range(_EASINGS):
         eased = ease(task, error.explained.shortages)
-        found = None if eased is None else _tried(left, kept, eased=eased)
-        if eased is None or isinstance(found, Onward):
+        if eased is None:
+            return None
+        found = _tried(left, kept, eased=eased)
+        if isinstance(found, Onward):
             return found
         task, error = eased, found
     return None

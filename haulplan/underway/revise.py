@@ -109,7 +109,7 @@ def revise(
         )
         begin = float(task.route.distance[here])
         ahead, why_not = onward(Left(task=rest, begin=begin, day=day, aim=aim), terms)
-    returns = find_returns(task, here, reading, change.shut, reach=blocked)
+    returns = find_returns(task, here, reading, change.shut, reach=blocked, begun=begun)
     back, hoped = _best(returns), _hoped(task, ahead)
     settled = _verdict(task, hoped, back) == "turn back"
     if not settled:
