@@ -8,8 +8,9 @@
 Messages say where (file, row or key), what was found, what is allowed and what to do.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 __all__ = [
     "HaulplanError",
@@ -73,13 +74,26 @@ class NoPlanError(HaulplanError):
     """No plan keeps every limit; the message names the stretch and the shortfall.
 
     `shortages` tells the same in figures, where the least broken plan was looked for.
+    Where that was put off, `explained` looks for it.
     """
 
     exit_code = 1
 
-    def __init__(self, message: str, shortages: Iterable[Shortage] = ()) -> None:
+    def __init__(
+        self,
+        message: str,
+        shortages: Iterable[Shortage] = (),
+        *,
+        explain: "Callable[[], NoPlanError] | None" = None,
+    ) -> None:
         self.shortages = tuple(shortages)
+        self._explain = explain
         super().__init__(message)
+
+    @cached_property
+    def explained(self) -> "NoPlanError":
+        """The same with its stretch and shortfall."""
+        return self if self._explain is None else self._explain()
 
 
 class InternalError(HaulplanError, RuntimeError):

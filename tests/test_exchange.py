@@ -106,6 +106,7 @@ def make_case(folder: Path) -> Case:
         choices=(0,), dry_weight=15000.0, lighting_up_coal=None, warnings=("look twice",),
         assumptions=(Assumption(name="use", value="demand.csv", source="the scenario"),),
         versions={"solver": "1.0", "haulplan": "0.1"},
+        reserve_water=120.0, reserve_coal=25.0,
     )  # fmt: skip
     return Case(scenario=scenario, route=build_route(scenario), plan=plan)
 
@@ -290,6 +291,7 @@ def test_the_document_names_itself_its_aim_and_its_grounds(case: Case) -> None:
     assert document["warnings"] == ["look twice"]
     assert list(document["versions"]) == ["haulplan", "solver"]
     assert document["lighting_up_coal_kg"] is None
+    assert document["reserve"] == {"water_kg": 120.0, "coal_kg": 25.0}
 
 
 @pytest.mark.parametrize(

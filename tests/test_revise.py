@@ -1,5 +1,6 @@
 """Revising on the road: from a place, a clock and a dip."""
 
+import io
 import json
 import random
 import tempfile
@@ -12,23 +13,26 @@ from typing import Any
 import numpy as np
 import pytest
 from one_day import one_day
+from rich.console import Console
 
 from haulplan.demand import build_demand
 from haulplan.errors import InputError
 from haulplan.outputs.exchange import plan_json
+from haulplan.outputs.underway import render_revision
 from haulplan.plan import Plan, Stop, Trace, make_plan
 from haulplan.replay import replay
 from haulplan.route import build_route
 from haulplan.route.turned import reverse
 from haulplan.scenario import read_scenario
-from haulplan.scenario.schema import Store
+from haulplan.scenario.schema import Risk, Store
 from haulplan.underway.asked import Asked, read_plan, understand
 from haulplan.underway.change import Change
 from haulplan.underway.drills import Drill, _cart, run_drills
 from haulplan.underway.revise import Revision, revise
-from haulplan.underway.sofar import old_stops, planned_at
+from haulplan.underway.sofar import begun_at, old_stops, planned_at
 from haulplan.underway.task import Reading, Task, as_planned, drive, standing_at
 from haulplan.underway.turnback import find_returns
+from haulplan.units import UNIT_SYSTEMS
 
 MILE = 1609.344
 TOP = Path(__file__).parents[1]
@@ -139,7 +143,7 @@ def test_on_random_roads_revising_on_plan_is_never_worse(
     toml, tables = random_road(seed, measured)
     run = planned(write(toml, tables))
     assert len(run.plan.stops) > 2
-    task = as_planned(run.task, run.plan.choices)
+    task = as_planned(run.task, run.plan)
     places = sorted({d for d in run.trace.distance if d < run.task.route.length - 1})
     for at in random.Random(seed).sample(places, 3):
         reading = run.reading(at)
@@ -368,7 +372,8 @@ def test_a_place_beyond_the_road_is_refused(demo: Planned) -> None:
 def test_the_old_plan_is_read_from_its_file(demo: Planned, tmp_path: Path) -> None:
     file = tmp_path / "plan.json"
     file.write_text(plan_json(demo.task.scenario, demo.task.route, demo.plan), "utf-8")
-    stops = read_plan(file, demo.task.scenario)
+    task, stops = read_plan(file, demo.task)
+    assert task == demo.task  # without a chance to keep the reserve is the scenario's own
     for read, made in zip(stops, old_stops(demo.plan), strict=True):
         assert read.name == made.name
         assert read.water == pytest.approx(made.water, abs=1e-5)
@@ -377,7 +382,70 @@ def test_the_old_plan_is_read_from_its_file(demo: Planned, tmp_path: Path) -> No
     for broken in ("{", "[]", json.dumps(document | {"title": "Another"})):
         file.write_text(broken, "utf-8")
         with pytest.raises(InputError, match=r"plan\.json"):
-            read_plan(file, demo.task.scenario)
+            read_plan(file, demo.task)
+
+
+def test_the_reserve_is_the_one_that_a_chance_of_running_dry_raised(
+    demo: Planned, tmp_path: Path
+) -> None:
+    risk = Risk.model_construct(chance=0.02, day=0.05, stretch=0.05)
+    scenario = demo.task.scenario
+    bold = replace(scenario, file=scenario.file.model_copy(update={"risk": risk}))
+    own = scenario.file.reserve
+    more = (1.5 * own.water, 1.5 * own.coal)
+    plan = replace(demo.plan, reserve_water=more[0], reserve_coal=more[1])
+    task = as_planned(replace(demo.task, scenario=bold), plan)
+    assert (task.scenario.file.reserve.water, task.scenario.file.reserve.coal) == more
+    assert task.scenario.file.risk is None
+    file = tmp_path / "plan.json"
+    file.write_text(plan_json(bold, demo.task.route, plan), "utf-8")
+    read, _ = read_plan(file, replace(demo.task, scenario=bold))
+    assert read.scenario.file.reserve.water == pytest.approx(more[0])
+    assert read.scenario.file.reserve.coal == pytest.approx(more[1])
+    reading = demo.reading(7 * MILE)
+    last = [
+        max(r.last or 0.0 for r in find_returns(case, case.route.index(7 * MILE), reading, ()))
+        for case in (demo.task, read)
+    ]
+    assert last[1] < last[0] - 100  # with more to keep turning back has to be decided sooner
+
+
+def test_going_back_tells_by_how_much_it_passes_light_and_crew(demo: Planned) -> None:
+    reading = demo.reading(7 * MILE)
+    task, here = standing_at(demo.task, reading.distance)
+    begun = begun_at(task, old_stops(demo.plan), reading)
+    hours = task.scenario.file.hours
+    one = find_returns(task, here, reading, (), begun=begun)[0]
+    assert (one.crew, one.light) == (0.0, 0.0)
+    most = begun.on_duty + one.arrive - reading.clock - 600  # ten minutes less than it takes
+    file = task.scenario.file.model_copy(update={"hours": hours.model_copy(update={"crew": most})})
+    until = ((task.demand.hours[0][0], one.arrive - 900),)
+    late = Task(
+        scenario=replace(task.scenario, file=file),
+        route=task.route,
+        demand=replace(task.demand, hours=until),
+    )
+    found = find_returns(late, here, reading, (), begun=begun)[0]
+    assert found.crew == pytest.approx(600)
+    assert found.light == pytest.approx(900)
+    assert replace(found, crew=0.0, light=0.0) == one
+
+
+def test_going_back_past_light_and_crew_is_told(demo: Planned) -> None:
+    stop = next(s for s in demo.plan.stops if s.name.startswith("Tanker"))
+    assert stop.row is not None
+    found = demo.revise(stop.distance, Change(shut=(stop.row,)))
+    assert found.back is not None
+    back = replace(found.back, crew=600.0, light=900.0)
+    late = replace(found, back=back, returns=(back, *found.returns[1:]))
+    told = []
+    for one in (found, late):
+        page = Console(width=80, file=io.StringIO(), record=True)
+        page.print(render_revision(demo.task.scenario, one, UNIT_SYSTEMS["us"]))
+        told.append(" ".join(page.export_text().split()))
+    for words in ("the crew is 10 min over its hours", "it is 15 min after wheels must stop"):
+        assert f"on reaching it {words}" in told[1]
+        assert words not in told[0]
 
 
 def test_a_revision_takes_no_ten_seconds(demo: Planned) -> None:

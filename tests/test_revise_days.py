@@ -87,7 +87,7 @@ def planned(folder: Path) -> Run:
     demand = build_demand(scenario, route)
     plan = make_plan(scenario, route, demand)
     trace = replay(scenario, route, demand, plan)
-    task = as_planned(Task(scenario=scenario, route=route, demand=demand), plan.choices)
+    task = as_planned(Task(scenario=scenario, route=route, demand=demand), plan)
     return Run(task=task, plan=plan, trace=trace)
 
 

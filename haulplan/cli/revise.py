@@ -124,6 +124,6 @@ def _old(task: "Task", plan_file: Path | None) -> "tuple[Task, tuple[OldStop, ..
     from haulplan.underway.task import as_planned  # noqa: PLC0415  lazy start
 
     if plan_file is not None:
-        return task, read_plan(plan_file, task.scenario)
+        return read_plan(plan_file, task)
     plan = make_plan(task.scenario, task.route, task.demand)
-    return as_planned(task, plan.choices), old_stops(plan)
+    return as_planned(task, plan), old_stops(plan)

@@ -72,6 +72,10 @@ def plan_document(scenario: Scenario, route: Route, plan: Plan) -> Document:
         "dry_weight_kg": _number(plan.dry_weight),
         "lighting_up_coal_kg": _number(plan.lighting_up_coal),
         "money": _number(plan.money),
+        "reserve": {
+            "water_kg": _number(plan.reserve_water),
+            "coal_kg": _number(plan.reserve_coal),
+        },
         "stops": [_stop(scenario, route, plan, stop) for stop in plan.stops],
         "legs": [_leg(route, leg) for leg in plan.legs],
         "days": [_day(plan, day) for day in plan.days],

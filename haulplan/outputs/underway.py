@@ -139,6 +139,7 @@ def _reasons(revision: Revision, system: UnitSystem) -> list[str]:
             f"{clock_text(back.arrive)} with {system.water.text(back.water)} and "
             f"{system.coal.text(back.coal)}"
         )
+        reasons += [f"on reaching it {past}" for past in _past(back)]
         if revision.after is None:
             reasons.append("no plan leads on from there: have brought what is short")
     elif ahead is not None:
@@ -225,6 +226,16 @@ def _takes(water: float, coal: float, system: UnitSystem) -> str:
     return " and ".join(amounts) or "nothing"
 
 
+def _past(back: Return) -> list[str]:
+    """By how much going back does not keep the clock's own limits."""
+    told = []
+    if back.crew:
+        told.append(f"the crew is {whole_minutes(back.crew)} min over its hours")
+    if back.light:
+        told.append(f"it is {whole_minutes(back.light)} min after wheels must stop")
+    return told
+
+
 def _last_point(back: Return | None, system: UnitSystem) -> list[str]:
     if back is None:
         return ["known water behind: none, or the way back is not reckoned"]
@@ -274,6 +285,7 @@ def _returns(returns: Sequence[Return], system: UnitSystem) -> "Table":
     )  # fmt: skip
     for one in returns:
         note = "" if one.open else "\n(closed then)"
+        note += "".join(f"\n({past})" for past in _past(one))
         table.add_row(
             words(f"{one.name[:60]}{note}"),
             road.number(one.distance),

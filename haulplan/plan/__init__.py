@@ -30,6 +30,7 @@ __all__ = [
     "Thirst",
     "Trace",
     "make_plan",
+    "may_have_plan",
 ]
 
 
@@ -59,6 +60,7 @@ def make_plan(
     telling
         What is found out besides the plan: what to do where a stop is found shut, and why
         there is none ("all"), the latter only, or nothing; each takes longer than a plan.
+        The error of a plan that tells nothing can be asked later why.
     progress
         Told what is being done.
 
@@ -94,3 +96,21 @@ def make_plan(
     if scenario.file.risk is None:
         return plan_with(scenario)
     return plan_for_thirst(scenario, demand, scenario.file.risk, plan_with)
+
+
+def may_have_plan(scenario: Scenario, route: Route, demand: Demand) -> bool:
+    """Whether there may be a plan at all, found out far sooner than the plan.
+
+    Parameters
+    ----------
+    scenario, route, demand
+        The problem; its `[risk]` is left out of account.
+
+    Returns
+    -------
+    may
+        False where `make_plan` finds none; True promises nothing.
+    """
+    from haulplan.plan.solve import may_have_plan as may  # noqa: PLC0415  as above
+
+    return may(scenario, route, demand)

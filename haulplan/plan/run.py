@@ -40,7 +40,7 @@ TOO_LATE: Final = (
     "that none exists"
 )
 #: A run is given at least this, deadline or not. [s]
-_LEAST_TIME: Final = 0.1
+_LEAST_TIME: Final = 0.5
 
 
 class _SilentHighs(highspy.Highs):  # type: ignore[misc]
@@ -69,6 +69,8 @@ class _Solver(pulp.HiGHS):  # type: ignore[misc]
         asked = ("mip_rel_gap", self.gap), ("time_limit", limit)
         for option, value in (*_OPTIONS, *asked):
             solver.setOptionValue(option, value)
+        if self.threads is not None:
+            solver.setOptionValue("threads", self.threads)
         blind = self.start is None and math.isinf(self.below)
         solver.setOptionValue("mip_heuristic_run_root_reduced_cost", blind)
         lp.solverModel = solver
@@ -135,6 +137,7 @@ def run(
     optional: bool = False,
     gap: float = 0.0,
     below: float = math.inf,
+    threads: int | None = 1,
 ) -> Outcome:
     """Run the solver once and read its own words on how it ended.
 
@@ -152,6 +155,8 @@ def run(
         How far from the best the answer may be, as a share of it. [-]
     below
         What the answer must stay below; not found where none does.
+    threads
+        Of the solver, its own choice where None: for small problems more only cost time.
 
     Returns
     -------
@@ -169,6 +174,7 @@ def run(
     solver.start = start
     solver.gap = gap
     solver.below = below
+    solver.threads = threads
     try:
         problem.solve(solver)
     except (pulp.PulpSolverError, KeyError) as error:  # a status PuLP has no word for

@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -27,7 +28,7 @@ from haulplan.route import Route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Aim
 
-__all__ = ["AIMS", "solve"]
+__all__ = ["AIMS", "may_have_plan", "solve"]
 
 Array = NDArray[np.float64]
 
@@ -42,6 +43,8 @@ _PROVEN: Final = 1e-5
 _FIRST_SHARE: Final = 0.3
 #: The first round only finds where to straighten: its answer may be this far from the best.
 _ROUGH: Final = 5e-3
+#: Where any answer will do.
+_ANY: Final = 1.0
 _ROUNDS: Final = 8
 
 
@@ -77,6 +80,7 @@ def solve(
     telling
         What is found out besides the plan: what to do where a stop is found shut, and why
         there is none ("all"), the latter only, or nothing; each takes longer than a plan.
+        The error of a plan that tells nothing can be asked later why.
     tighten
         False to leave every acceleration out: the same answer, later.
 
@@ -99,41 +103,23 @@ def solve(
     margin of twice the remaining movement, so that the plan holds on the bent curve.
     """
     aim = aim or scenario.file.aim
-    nodes = nodes_of(route, demand, scenario)
-    rules = replace(read_rules(scenario, demand, nodes), most_stops=most_stops)
     room = scenario.file.stores.tank + scenario.file.stores.bunker
-    guess = _Guess(
-        aboard=np.full(demand.segments, 0.5 * room),
-        gears=tuple(choice.gears[0] for choice in demand.choices),
-    )
+    pose = _poser(scenario, route, demand, most_stops=most_stops, survive=survive)
+    guess = _first_guess(scenario, demand)
     error: Margin | None = None
     begun = time.monotonic()
-    roads = Roads.of(scenario, route, demand)
     solution: Solution | None = None
     for number in range(_ROUNDS):
         deadline = _deadline(begun, time_limit, first=number == 0)
         if solution is not None and deadline is not None and time.monotonic() >= deadline:
             guess = replace(guess, stopped=solution.stopped.tolist())
         progress(f"choosing stops, round {number + 1}")
-        chain = build_chain(scenario, route, demand, guess.aboard, guess.gears)
-        posed = Posed(
-            chain=chain,
-            offers=read_offers(scenario, demand, nodes, guess.arriving),
-            limits=read_limits(scenario, demand, guess.margin),
-            rules=rules,
-            shut=guess.shut,
-            last_resort=read_last_resort(scenario, demand, guess.margin) if survive else None,
-            backs=find_backs(
-                roads, demand, chain, guess.aboard, guess.gears, guess.arriving, guess.turned
-            ),
-        )
-        staged, posed = _staged(scenario, demand, posed, aim, deadline, guess,
+        staged, posed = _staged(scenario, demand, pose(guess), aim, deadline, guess,
                                 brief=number == 0, tighten=tighten)  # fmt: skip
         if staged is None:
-            if telling == "nothing":
-                raise NoPlanError("no plan")
-            raise _refusal(scenario, demand, posed, guess.margin)
-        solution = _as_proven(answer_of(chain, staged), solution if guess.stopped else None)
+            why = partial(_refusal, scenario, demand, posed, guess.margin)
+            raise NoPlanError("no plan", explain=why) if telling == "nothing" else why()
+        solution = _as_proven(answer_of(posed.chain, staged), solution if guess.stopped else None)
         aboard = carried(demand, solution)
         moved = movement(demand, solution, aboard)
         if number and _within(moved, guess.margin, room) and guess.margin.mass <= _SETTLED * room:
@@ -161,6 +147,62 @@ def solve(
         )
         error = moved
     raise InternalError("the straightened model did not settle; please report the scenario")
+
+
+def may_have_plan(scenario: Scenario, route: Route, demand: Demand) -> bool:
+    """Whether a first straightening, with no margin, has any answer.
+
+    Parameters
+    ----------
+    scenario, route, demand
+        The problem.
+
+    Returns
+    -------
+    may
+        False where `solve` finds no plan; True costs far less than a plan, and promises none.
+    """
+    posed = _poser(scenario, route, demand)(_first_guess(scenario, demand))
+    return solve_stages(posed, scenario.file.aim, None, brief=True, gap=_ANY) is not None
+
+
+def _poser(
+    scenario: Scenario,
+    route: Route,
+    demand: Demand,
+    *,
+    most_stops: int | None = None,
+    survive: bool = False,
+) -> "Callable[[_Guess], Posed]":
+    """What puts the problem as a guess straightens it."""
+    nodes = nodes_of(route, demand, scenario)
+    rules = replace(read_rules(scenario, demand, nodes), most_stops=most_stops)
+    roads = Roads.of(scenario, route, demand)
+
+    def pose(guess: _Guess) -> Posed:
+        chain = build_chain(scenario, route, demand, guess.aboard, guess.gears)
+        return Posed(
+            chain=chain,
+            offers=read_offers(scenario, demand, nodes, guess.arriving),
+            limits=read_limits(scenario, demand, guess.margin),
+            rules=rules,
+            shut=guess.shut,
+            last_resort=read_last_resort(scenario, demand, guess.margin) if survive else None,
+            backs=find_backs(
+                roads, demand, chain, guess.aboard, guess.gears, guess.arriving, guess.turned
+            ),
+        )
+
+    return pose
+
+
+def _first_guess(scenario: Scenario, demand: Demand) -> "_Guess":
+    """Half of everything aboard all the way, each hill in its first gear."""
+    room = scenario.file.stores.tank + scenario.file.stores.bunker
+    return _Guess(
+        aboard=np.full(demand.segments, 0.5 * room),
+        gears=tuple(choice.gears[0] for choice in demand.choices),
+    )
 
 
 def _resorting(scenario: Scenario, demand: Demand, posed: Posed) -> Posed:

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import replace
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from itertools import pairwise
 from typing import Final, Literal
@@ -117,6 +118,7 @@ def write_plan(scenario: Scenario, route: Route, demand: Demand, solution: Solut
     )
 
 
+@cache
 def _version(name: str) -> str:
     try:
         return version(name)

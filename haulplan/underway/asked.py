@@ -9,11 +9,10 @@ from typing import Any, cast
 
 from haulplan.errors import InputError, Problem
 from haulplan.route import Passing
-from haulplan.scenario import Scenario
 from haulplan.underway.cells import clock_of, tank_level
 from haulplan.underway.change import Change, Weather
 from haulplan.underway.sofar import OldStop, planned_at
-from haulplan.underway.task import DAY, Reading, Task, day_of, standing_at
+from haulplan.underway.task import DAY, Reading, Task, day_of, reserved, standing_at
 from haulplan.units import UNIT_SYSTEMS, parse
 
 __all__ = ["Asked", "read_plan", "understand"]
@@ -174,26 +173,28 @@ def _is_leaving(
     return clock is not None and clock - arriving.clock > done.clock - clock
 
 
-def read_plan(path: Path, scenario: Scenario) -> tuple[OldStop, ...]:
-    """The stops of a plan.json written earlier.
+def read_plan(path: Path, task: Task) -> tuple[Task, tuple[OldStop, ...]]:
+    """A plan.json written earlier.
 
     Parameters
     ----------
     path
         The file.
-    scenario
-        It must be for.
+    task
+        The run it must be of.
 
     Returns
     -------
-    stops
-        Start, supplies, finish.
+    task, stops
+        The run with the reserve the plan was made with, where the file tells; start,
+        supplies, finish.
 
     Raises
     ------
     InputError
         If it is no plan, or another run's.
     """
+    scenario = task.scenario
     remedy = "give the plan.json that haulplan plan --out wrote for this scenario"
     try:
         document: Any = json.loads(path.read_text("utf-8"))
@@ -201,7 +202,9 @@ def read_plan(path: Path, scenario: Scenario) -> tuple[OldStop, ...]:
             raise ValueError("not a plan")
         trucks = {s.name: row for row, s in enumerate(scenario.stores) if s.kind == "truck"}
         stops = tuple(_old_stop(stop, trucks) for stop in document["stops"])
-        title = str(document["title"])
+        title, reserve = str(document["title"]), document.get("reserve")
+        if reserve is not None:
+            task = reserved(task, float(reserve["water_kg"]), float(reserve["coal_kg"]))
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         words = error.strerror if isinstance(error, OSError) else "no plan of ours"
         problem = Problem(file=path.name, where="", found=f"cannot be read: {words}", remedy=remedy)
@@ -209,7 +212,7 @@ def read_plan(path: Path, scenario: Scenario) -> tuple[OldStop, ...]:
     if title != scenario.file.title or len(stops) < 2:
         found = f"a plan of '{title[:60]}'"
         raise InputError([Problem(file=path.name, where="title", found=found, remedy=remedy)])
-    return stops
+    return task, stops
 
 
 def _old_stop(stop: dict[str, Any], trucks: dict[str, int]) -> OldStop:

@@ -61,7 +61,7 @@ def run_drills(
     drills
         Stops first, in driving order.
     """
-    task = as_planned(task, plan.choices)
+    task = as_planned(task, plan)
     drills = []
     for stop in plan.stops:
         if stop.kind == "supply" or stop.truck is not None:

@@ -1,14 +1,14 @@
 """Plans for what is left: as much of the reserve kept as can be, the finish given up first."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from haulplan.demand import Begun
 from haulplan.errors import NoPlanError
-from haulplan.plan import Plan, make_plan
+from haulplan.plan import Plan, make_plan, may_have_plan
 from haulplan.replay import replay
 from haulplan.scenario.schema import Aim, Levels
 from haulplan.underway.overrun import Overrun, ease, overruns, without_clock
@@ -109,40 +109,52 @@ def onward(
     What is wanted at the finish gives way first, then the clock (hours of crew and light,
     meals, calls, duties) by the least that will do, then the reserve.
     """
-    found = _tried(left, terms[0])
-    if found is not None:
-        return found, ""
-    first = _refusal(left, terms[0]) if explain else None
+    failed: dict[Terms, NoPlanError] = {}
+    found = None
     for whole in (True, False):
         group = [one for one in terms if (one.reserve == 1.0) == whole]
-        for kept in group:
-            found = found or (_tried(left, kept) if kept != terms[0] else None)
+        found = _strictest(left, group, failed)
         if found is None and group:
-            found = _over(left, group, first if whole else None)
+            found = _over(left, group, failed)
         if found is not None:
             break
-    return found, "" if first is None else str(first)
+    first = failed.get(terms[0]) if explain else None
+    return found, "" if first is None else str(first.explained)
 
 
-def _over(left: Left, group: Sequence[Terms], first: NoPlanError | None) -> Onward | None:
+def _strictest(
+    left: Left, group: Sequence[Terms], failed: dict[Terms, NoPlanError]
+) -> Onward | None:
+    """The first of the terms that has a plan; those that have none are put with the failed."""
+    for kept in group:
+        found = _tried(left, kept)
+        if isinstance(found, Onward):
+            return found
+        failed[kept] = found
+    return None
+
+
+def _over(left: Left, group: Sequence[Terms], failed: Mapping[Terms, NoPlanError]) -> Onward | None:
     """A plan on terms that only the clock was in the way of.
 
     The strictest of the group, where its last would spare the clock little.
     """
     kept, strict = group[-1], group[0]
-    if _tried(left, kept, eased=without_clock(left.task)) is None:
+    free = on_terms(without_clock(left.task), kept)
+    if not may_have_plan(free.scenario, free.route, free.demand):
         return None
-    error = _refusal(left, kept)
-    first = first or _refusal(left, strict)
-    if ease(left.task, first.shortages) and _minutes(first) - _minutes(error) <= _LITTLE:
+    error, first = failed[kept], failed[strict].explained
+    if ease(left.task, first.shortages) and _minutes(first) - _minutes(error.explained) <= _LITTLE:
         kept, error = strict, first
     task = left.task
     for _ in range(_EASINGS):
-        eased = ease(task, error.shortages)
-        found = None if eased is None else _tried(left, kept, eased=eased)
-        if eased is None or found is not None:
+        eased = ease(task, error.explained.shortages)
+        if eased is None:
+            return None
+        found = _tried(left, kept, eased=eased)
+        if isinstance(found, Onward):
             return found
-        task, error = eased, _refusal(left, kept, eased=eased)
+        task, error = eased, found
     return None
 
 
@@ -151,24 +163,14 @@ def _minutes(error: NoPlanError) -> float:
     return sum(s.amount for s in error.shortages if s.kind in _CLOCK)
 
 
-def _refusal(left: Left, kept: Terms, *, eased: Task | None = None) -> NoPlanError:
-    """Why there is no plan on these terms; says nothing where there is one."""
-    task = on_terms(eased or left.task, kept)
-    try:
-        make_plan(task.scenario, task.route, task.demand, aim=left.aim, telling="refusals")
-    except NoPlanError as error:
-        return error
-    return NoPlanError("")
-
-
-def _tried(left: Left, kept: Terms, *, eased: Task | None = None) -> Onward | None:
-    """A plan that keeps these terms, proved by its replay; None where there is none."""
+def _tried(left: Left, kept: Terms, *, eased: Task | None = None) -> Onward | NoPlanError:
+    """A plan that keeps these terms, proved by its replay; its refusal where there is none."""
     whole, begin = left.task, left.begin
     task = on_terms(whole if eased is None else eased, kept)
     try:
         plan = make_plan(task.scenario, task.route, task.demand, aim=left.aim, telling="nothing")
-    except NoPlanError:
-        return None
+    except NoPlanError as error:
+        return error
     trace = replay(task.scenario, task.route, task.demand, plan)
     over = () if eased is None else overruns(whole, plan, trace)
     plan = _dated(plan, left.day)

@@ -8,7 +8,7 @@ from haulplan.errors import Shortage
 from haulplan.plan import Plan, Trace
 from haulplan.underway.task import DAY, HERE, Task
 
-__all__ = ["Overrun", "ease", "overruns", "without_clock"]
+__all__ = ["ON", "Overrun", "ease", "overruns", "without_clock"]
 
 #: Beyond what the least broken plan asks for, room for the planner's straightening. [s], [m]
 _ROOM: Final = 60.0
@@ -16,7 +16,7 @@ _RUN_ROOM: Final = 100.0
 #: Further than a run leads. [m]
 _FAR: Final = 1e6
 #: So little over a limit is on it: a clock is read to the minute. [s]
-_ON: Final = 30.0
+ON: Final = 30.0
 #: Shortages of stores and road that no clock mends.
 _STORES: Final = ("water", "coal", "weight", "boiler", "stops")
 
@@ -126,13 +126,13 @@ def overruns(task: Task, plan: Plan, trace: Trace) -> tuple[Overrun, ...]:
     crew, hours = task.scenario.file.hours.crew, task.demand.hours
     ended = [s.depart - s.night for s in plan.stops if s.fire is not None] + [plan.arrival]
     for number, (day, end) in enumerate(zip(plan.days, ended, strict=True)):
-        if crew is not None and end - day.lit - crew > _ON:
+        if crew is not None and end - day.lit - crew > ON:
             name, clock = _last_place(task, trace, day.lit + crew)
             by = end - day.lit - crew
             found.append(Overrun(kind="crew", day=number, by=by, name=name, clock=clock))
         sets = hours[min(number, len(hours) - 1)][1] + number * DAY
         dark = len(hours) > 1 or sets < DAY
-        if dark and day.arrive - sets > _ON:
+        if dark and day.arrive - sets > ON:
             name, clock = _last_place(task, trace, sets)
             by = day.arrive - sets
             found.append(Overrun(kind="light", day=number, by=by, name=name, clock=clock))
@@ -189,7 +189,7 @@ def _calls(task: Task, plan: Plan) -> list[Overrun]:
         late = stop.arrive - place.closes - today if place.closes < DAY else 0.0
         early = place.opens + today - stop.arrive - stop.wait if place.opens > 0 else 0.0
         wrong = place.day is not None and place.day != stop.day
-        if max(late, early) > _ON or wrong:
+        if max(late, early) > ON or wrong:
             by = max(late, early, 0.0)
             found.append(
                 Overrun(kind="call", day=stop.day - 1, by=by, name=stop.name, clock=stop.arrive)
@@ -209,6 +209,6 @@ def _duties(task: Task, plan: Plan) -> list[Overrun]:
             most = max(most, (run - (interval or 0.0), stop.day - 1))
             if duty.name in stop.duties or stop.fire is not None:
                 run = 0.0
-        if most[0] > _ON:
+        if most[0] > ON:
             found.append(Overrun(kind="duty", day=most[1], by=most[0], name=duty.name))
     return found

@@ -31,7 +31,8 @@ _SERVED = ("supply", "halt")
 class Revision:
     """The answer: what to do, how, and what is different now.
 
-    `ahead` is the plan for going on, `why_not` why none keeps the reserve; `after` the
+    `ahead` is the plan for going on, no further thought out than shows that turning back is
+    better where that is the verdict, `why_not` why none keeps the reserve; `after` the
     plan on from the water turned back to; `late` how much later than planned the finish
     is reached [s]. `reading` is what it is reckoned from: what was read, with the plan's
     cart where none was said, and no earlier than a night's rest allows. `day` is the day of
@@ -108,9 +109,11 @@ def revise(
         )
         begin = float(task.route.distance[here])
         ahead, why_not = onward(Left(task=rest, begin=begin, day=day, aim=aim), terms)
+    returns = find_returns(task, here, reading, change.shut, reach=blocked, begun=begun)
+    back, hoped = _best(returns), _hoped(task, ahead)
+    settled = _verdict(task, hoped, back) == "turn back"
+    if not settled:
         ahead = _kept_later(task, ahead, reading, begun, aim, drawn, change.shut)
-    returns = find_returns(task, here, reading, change.shut, reach=blocked)
-    back = _best(returns)
     verdict, after = _verdict(task, ahead, back), None
     if verdict == "turn back" and back is not None and blocked is None:
         call = Call(
@@ -120,6 +123,8 @@ def revise(
         after = onward_from_water(
             task, call, back.row, reading, begun, aim, drawn, change.shut, lower=True
         )
+        if settled and after is not None and _as_good(hoped, after):
+            ahead = _kept_later(task, ahead, reading, begun, aim, drawn, change.shut)
         if after is not None and _as_good(ahead, after):
             verdict, after = "go on into the reserve", None
     final = after if verdict == "turn back" else ahead
@@ -170,6 +175,22 @@ def _names_ahead(task: Task, old: Sequence[OldStop], reading: Reading) -> list[s
     return [stop.name for stop in old[gone:] if stop.kind in _SERVED]
 
 
+def _hoped(task: Task, ahead: Onward | None) -> Onward | None:
+    """A plan with the most of the reserve that `_kept_later` could leave it.
+
+    Where turning back keeps more than that, the way on need not be planned again.
+    """
+    if ahead is None or ahead.reserve == 1.0 or ahead.plan.stops[1].kind != "supply":
+        return ahead
+    most = _water_share(task, ahead.calls[1].tank)
+    return replace(ahead, reserve=max(most, ahead.reserve))
+
+
+def _water_share(task: Task, level: float) -> float:
+    """The share of the water reserve that a level is, all of it above [kg]."""
+    return min(level / max(task.scenario.file.reserve.water, 1.0), 1.0)
+
+
 def _kept_later(
     task: Task,
     ahead: Onward | None,
@@ -191,7 +212,7 @@ def _kept_later(
     later = onward_from_water(task, ahead.calls[1], first.row, left, begun, aim, drawn, shut)
     if later is None:
         return ahead
-    share = min(later.lowest[0] / max(task.scenario.file.reserve.water, 1.0), 1.0)
+    share = _water_share(task, later.lowest[0])
     return replace(later, calls=(ahead.calls[0], *later.calls), reserve=share)
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from haulplan.demand import Demand, Use, build_demand
 from haulplan.demand.demand import no_way_back
 from haulplan.errors import InputError, Problem
+from haulplan.plan import Plan
 from haulplan.route import Route, build_route
 from haulplan.scenario import Scenario
 from haulplan.scenario.schema import Place
@@ -26,6 +27,7 @@ __all__ = [
     "as_planned",
     "day_of",
     "drive",
+    "reserved",
     "scaled",
     "standing_at",
 ]
@@ -81,23 +83,46 @@ class Driven:
     aboard: Array
 
 
-def as_planned(task: Task, choices: tuple[int, ...]) -> Task:
-    """The task with the gears a plan chose as those it is driven in until told otherwise.
+def as_planned(task: Task, plan: Plan) -> Task:
+    """The task with a plan's gears, and the reserve it was made with, as its own.
 
     Parameters
     ----------
     task
         The run.
-    choices
-        Of its plan.
+    plan
+        Its plan; where it kept a chance of running dry, that raised the reserve.
 
     Returns
     -------
     task
-        A later plan may choose again.
+        A later plan may choose other gears. It keeps that reserve and looks at no chance.
     """
-    demand = task.demand
-    return replace(task, demand=replace(demand, gear=demand.geared(choices)))
+    task = reserved(task, plan.reserve_water, plan.reserve_coal)
+    return replace(task, demand=replace(task.demand, gear=task.demand.geared(plan.choices)))
+
+
+def reserved(task: Task, water: float, coal: float) -> Task:
+    """The task with the reserve that its plan was made with.
+
+    Parameters
+    ----------
+    task
+        The run.
+    water, coal
+        The reserve of the plan. [kg]
+
+    Returns
+    -------
+    task
+        Itself where no chance of running dry raised the reserve.
+    """
+    file = task.scenario.file
+    if file.risk is None:
+        return task
+    reserve = file.reserve.model_copy(update={"water": water, "coal": coal})
+    file = file.model_copy(update={"reserve": reserve, "risk": None})
+    return replace(task, scenario=replace(task.scenario, file=file))
 
 
 def drive(demand: Demand, first: int, last: int, aboard: float, gear: NDArray[np.int64]) -> Driven:

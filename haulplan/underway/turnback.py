@@ -5,9 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from haulplan.demand import Demand, build_demand
+from haulplan.demand import Begun, Demand, build_demand
 from haulplan.errors import NoPlanError
 from haulplan.route.turned import reverse, stretch
+from haulplan.underway.overrun import ON
+from haulplan.underway.rest import hours_from
 from haulplan.underway.task import DAY, HERE, Reading, Task, day_of, drive
 
 __all__ = ["Return", "find_returns"]
@@ -23,7 +25,8 @@ class Return:
     `water` and `coal` are what is left on reaching it when turned at once; `last` is the
     furthest place along the road from which it is still reached with the reserve kept,
     `bottom` with the tank or bunker then empty; None where even turning at once is too
-    late [m], [kg], [s].
+    late [m], [kg], [s]. `crew` is by how much the crew is over its hours on reaching it, and
+    `light` how long after wheels must stop that is, 0 where they are kept [s].
     """
 
     row: int
@@ -35,10 +38,18 @@ class Return:
     open: bool
     last: float | None
     bottom: float | None
+    crew: float = 0.0
+    light: float = 0.0
 
 
 def find_returns(
-    task: Task, here: int, reading: Reading, shut: Collection[int], *, reach: int | None = None
+    task: Task,
+    here: int,
+    reading: Reading,
+    shut: Collection[int],
+    *,
+    reach: int | None = None,
+    begun: Begun | None = None,
 ) -> tuple[Return, ...]:
     """Every way back to water behind, the nearest first.
 
@@ -54,6 +65,8 @@ def find_returns(
         Rows of supplies at which there is nothing.
     reach
         Sample beyond which nobody can drive on, the finish where None.
+    begun
+        What of the day lies behind; the crew's hours are left out of account where None.
 
     Returns
     -------
@@ -88,7 +101,7 @@ def find_returns(
             to=task.route.index(passing.distance), ahead_water=ahead.water.tolist(),
             ahead_coal=ahead.coal.tolist(),
         )  # fmt: skip
-        found.append(_return(task, way, passing.row, passing.label))
+        found.append(_return(task, way, passing.row, passing.label, begun))
     return tuple(found)
 
 
@@ -146,11 +159,12 @@ class _Way:
         return float(self.task.route.distance[low])
 
 
-def _return(task: Task, way: _Way, row: int, name: str) -> Return:
+def _return(task: Task, way: _Way, row: int, name: str, begun: Begun | None) -> Return:
     file, supply = task.scenario.file, task.scenario.supplies[row]
     water, coal, took = way.left(way.here)
     arrive = way.reading.clock + took
     today = day_of(task, way.reading.clock) * DAY
+    crew, light = _past(task, way.reading, took, begun)
     return Return(
         row=row,
         name=name,
@@ -161,4 +175,19 @@ def _return(task: Task, way: _Way, row: int, name: str) -> Return:
         open=supply.closes >= DAY or arrive + supply.set_up <= supply.closes + today,
         last=way.last(file.reserve.water, file.reserve.coal),
         bottom=way.last(0.0, 0.0),
+        crew=crew,
+        light=light,
     )
+
+
+def _past(task: Task, reading: Reading, took: float, begun: Begun | None) -> tuple[float, float]:
+    """How long the crew is over its hours after so long, and wheels turn past theirs [s]."""
+    day, most = day_of(task, reading.clock), task.scenario.file.hours.crew
+    on_duty = None if begun is None or most is None else begun.on_duty + took - most
+    stop = hours_from(task, day)[0][1]
+    bound = len(task.demand.hours) > 1 or stop < DAY
+    late = reading.clock + took - day * DAY - stop if bound else 0.0
+    crew, light = (
+        by if by is not None and np.isfinite(took) and by > ON else 0.0 for by in (on_duty, late)
+    )
+    return crew, light

@@ -3,13 +3,14 @@
 Run from the top of the repository: python tests/bench/revising.py [readings]
 """
 
-import platform
 import statistics
 import sys
 import time
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+
+from main_job import machine
 
 from haulplan.demand import build_demand
 from haulplan.plan import make_plan
@@ -51,9 +52,8 @@ def main() -> None:
     ]  # fmt: skip
     shut = {s.distance: (s.row,) for s in plan.stops if s.kind == "supply" and s.row is not None}
     sys.stdout.write(
-        f"# Timing of a revision\n\n{platform.machine()}, {platform.system()}, Python "
-        f"{platform.python_version()}; shipped scenario, read and planned before; processor "
-        "seconds.\n\n"
+        f"# Timing of a revision\n\n{machine()}; shipped scenario, read and planned before; "
+        "processor seconds.\n\n"
         "| reading | times | median s | least s | most s |\n|---|---|---|---|---|\n"
     )
     for name in ("as planned", "a sixth of the tank less", "next stop shut", "road wet"):
