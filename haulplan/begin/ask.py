@@ -5,10 +5,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from haulplan.begin.asked import Asked, problems_of, said_quantity, says_none
+from haulplan.begin.asked import Asked, problems_of, said_date, said_quantity, says_none
 from haulplan.errors import InputError, Problem
 from haulplan.scenario.classes import engine_classes
-from haulplan.scenario.fields import Date
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = ["QUESTIONS", "Question"]
@@ -58,6 +57,7 @@ def _class(answer: str) -> str:
     names = list(engine_classes())
     if answer.isascii() and answer.isdigit() and 1 <= int(answer) <= len(names):
         return names[int(answer) - 1]
+    answer = "-".join(answer.casefold().split())
     if problems := [p for p in problems_of(Asked(engine=answer)) if p.file == "--engine"]:
         raise InputError([replace(p, file="answer") for p in problems])
     return answer
@@ -90,20 +90,14 @@ def _units(answer: str) -> str:
 
 
 def _date(answer: str) -> str:
-    from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415  used here only
-
-    try:
-        TypeAdapter(Date).validate_python(answer)
-    except ValidationError:
-        found = f"'{answer[:40]}' is not allowed"
-        raise _refuse(found, "write year-month-day, as in 2027-05-22") from None
+    said_date("answer", answer)
     return answer
 
 
 def _usual(key: str, words: str) -> Callable[[Asked], str]:
     def text(asked: Asked) -> str:
         kind = engine_classes().get(asked.engine or "")
-        return words + (f" (usual for the class: {kind[key][1]})" if kind else "")
+        return words + (f" (Enter: usual for the class, {kind[key][1]})" if kind else "")
 
     return text
 

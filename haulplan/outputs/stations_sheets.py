@@ -38,6 +38,7 @@ th, td { border: 1px solid #000; padding: .15rem .35rem; text-align: left; verti
 th { font-size: 11pt; }
 td.n { text-align: right; white-space: nowrap; }
 th.n { text-align: right; }
+td.unit { white-space: nowrap; }
 td.place { min-width: 9rem; }
 td.blank { min-width: 4.5rem; }
 ul { margin: .3rem 0; padding-left: 1.2rem; }
@@ -123,7 +124,7 @@ def _top(found: Organised, title: str) -> str:
 
 def _orders(found: Organised, system: UnitSystem) -> str:
     rows = orders_frame(found, system).to_numpy().tolist()
-    header = (("What", ""), ("Where", ""), ("Amount", "n"), ("Unit", ""), ("Remark", ""))
+    header = (("What", ""), ("Where", ""), ("Amount", "n"), ("Unit", "unit"), ("Remark", ""))
     shown = [
         [what, where, f"{amount:,}" if isinstance(amount, int) else amount, unit, remark]
         for what, where, amount, unit, remark in rows
