@@ -5,9 +5,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from haulplan.begin.asked import Asked, problems_of, said_date, said_quantity, says_none
+from haulplan.begin.asked import Asked, problems_of, said_quantity, says_none
 from haulplan.errors import InputError, Problem
 from haulplan.scenario.classes import engine_classes
+from haulplan.scenario.fields import Date
 from haulplan.units import UNIT_SYSTEMS
 
 __all__ = ["QUESTIONS", "Question"]
@@ -90,7 +91,13 @@ def _units(answer: str) -> str:
 
 
 def _date(answer: str) -> str:
-    said_date("answer", answer)
+    from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415  used here only
+
+    try:
+        TypeAdapter(Date).validate_python(answer)
+    except ValidationError:
+        found = f"'{answer[:40]}' is not allowed"
+        raise _refuse(found, "write year-month-day, as in 2027-05-22") from None
     return answer
 
 

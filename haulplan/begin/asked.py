@@ -7,10 +7,9 @@ from typing import Final
 
 from haulplan.errors import InputError, Problem
 from haulplan.scenario.classes import fill_from_kinds
-from haulplan.scenario.fields import Date
 from haulplan.units import UNIT_SYSTEMS, parse
 
-__all__ = ["Asked", "in_their_words", "problems_of", "said_date", "said_quantity", "says_none"]
+__all__ = ["Asked", "in_their_words", "problems_of", "said_quantity", "says_none"]
 
 #: Where a scenario keeps what an option says.
 _OPTIONS: Final[Mapping[str, str]] = {
@@ -98,11 +97,6 @@ def problems_of(asked: Asked) -> list[Problem]:
             said_quantity(option, kind, text)
         except InputError as error:
             problems += error.problems
-    if asked.date is not None:
-        try:
-            said_date("--date", asked.date)
-        except InputError as error:
-            problems += error.problems
     return problems
 
 
@@ -131,32 +125,6 @@ def says_none(train: str | None) -> bool:
         False too where nothing was said.
     """
     return train is not None and train.strip().casefold() in ("none", "no", "0")
-
-
-def said_date(option: str, text: str) -> None:
-    """Refuse what is no day of the calendar.
-
-    Parameters
-    ----------
-    option
-        It was said with.
-    text
-        As typed.
-
-    Raises
-    ------
-    InputError
-        If a scenario would not take it.
-    """
-    from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415  used here only
-
-    try:
-        TypeAdapter(Date).validate_python(text)
-    except ValidationError:
-        found = f"'{text[:40]}' is not allowed"
-        remedy = "write a date as year-month-day, as in 2027-05-22"
-        problem = Problem(file=option, where="", found=found, remedy=remedy)
-        raise InputError([problem]) from None
 
 
 def said_quantity(option: str, kind: str, text: str) -> float:

@@ -111,7 +111,7 @@ def read_bytes(path: Path, root: Path | None, most: int) -> bytes:
         elif not stat.S_ISREG(path.stat().st_mode):
             found, remedy = "not a plain file", "give a plain text file of usual size"
             if path.is_dir():
-                found, remedy = "a folder", "give the file in it"
+                found, remedy = "not a plain file but a folder", "name the file in it"
         elif path.stat().st_size > most:
             found, remedy = f"larger than {_size(most)}", "give a plain text file of usual size"
         else:
