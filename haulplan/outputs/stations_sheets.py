@@ -25,7 +25,7 @@ body { margin: 0 auto; padding: .5rem; max-width: 60rem; }
 section { break-before: page; margin-bottom: 3rem; }
 section:first-of-type { break-before: auto; }
 h1 { font-size: 20pt; margin: 0 0 .2rem; }
-h2 { font-size: 14pt; margin: 1rem 0 .3rem; }
+h2 { font-size: 14pt; margin: 1rem 0 .3rem; break-after: avoid; }
 p { margin: .2rem 0; }
 p.rule { border: 3px solid #000; padding: .4rem .6rem; font-weight: bold; margin: .6rem 0; }
 h1, h2, p, li { overflow-wrap: anywhere; unicode-bidi: isolate; }
