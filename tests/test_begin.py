@@ -508,6 +508,9 @@ def test_roads_that_are_none(tmp_path: Path, gpx_text: Gpx) -> None:
 
     road = track(gpx_text, 2.0)
     assert "club.gpx: fewer than two points" in told(gpx_text([]))
+    marks = '<wpt lat="50.0" lon="9.0"><name>Well</name></wpt>'
+    only_marks = f"<gpx xmlns='http://www.topografix.com/GPX/1/1' version='1.1'>{marks * 3}</gpx>"
+    assert "club.gpx: 3 waypoints and no track" in told(only_marks)
     assert "club.gpx: the road is" in told(track(gpx_text, 0.05))
     assert "give a road of at least 656 ft" in told(track(gpx_text, 0.05))
     assert "club.gpx: not well-formed XML" in told("<gpx>")

@@ -131,7 +131,7 @@ def test_what_was_not_said_is_asked(road: Path, tmp_path: Path) -> None:
     for words in (
         "no usual answer", "no file 'nowhere.gpx'", "did you mean 'steam-wagon'?",
         "a bare ton is ambiguous",
-        "usual for the class: 140 imp gal", "write year-month-day",
+        "Enter: usual for the class, 140 imp gal", "write year-month-day",
     ):  # fmt: skip
         assert words in out
     assert out.count("small-tractor: Small tractor") == 1  # choices are shown once

@@ -36,6 +36,25 @@ def test_a_source_s_wording_keeps_its_ambiguous_words(
     assert said.text == text
 
 
+@pytest.mark.parametrize(
+    ("spelt", "figures"),
+    [
+        ("eleven hours", "11 hours"),
+        ("about Thirty-one hours", "about 31 hours"),
+        ("two and a half days", "2½ days"),
+        ("half a day", "½ days"),
+        ("a quarter of an hour", "¼ h"),
+        ("five to six hours", "5 to 6 hours"),
+        ("one hour twenty minutes", "1 hour 20 minutes"),
+    ],
+)
+def test_numbers_spelt_out_are_as_those_in_figures(spelt: str, figures: str) -> None:
+    one, other = read_statement("duration", spelt), read_statement("duration", figures)
+    assert one.text == spelt
+    assert (one.terms, one.bound) == (other.terms, other.bound)
+    assert one.spread == pytest.approx(other.spread)
+
+
 def test_two_hundredweight_and_a_quarter_are_252_lb_of_112() -> None:
     # Phillimore, Motor Road Transport (1920), p. 103: 2 cwt 1 qr a day.
     said = read_statement("coal", "2 cwt 1 qr")

@@ -584,6 +584,15 @@ def test_an_unknown_column_suggests_the_nearest(
     assert f"did you mean '{meant}'? allowed: " in line
 
 
+@pytest.mark.parametrize(("mark", "name"), [(";", "semicolons"), ("\t", "tabs")])
+def test_cells_parted_by_no_commas_are_told(
+    mark: str, name: str, full: Toml, tables: dict[str, str], write: Write
+) -> None:
+    tables["surfaces.csv"] = tables["surfaces.csv"].replace(",", mark)
+    line = only_line(write(full, tables))
+    assert line.startswith(f"surfaces.csv, header: cells separated by {name}; save it as CSV ")
+
+
 def test_internal_names_of_columns_are_not_taken(
     full: Toml, tables: dict[str, str], write: Write
 ) -> None:
@@ -679,7 +688,13 @@ def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
 
 
 def test_a_folder_without_scenario_toml_is_told(tmp_path: Path) -> None:
-    assert only_line(tmp_path).startswith("scenario.toml: No such file")
+    assert only_line(tmp_path).endswith(
+        ": no scenario.toml in it; give a folder that holds scenario.toml"
+    )
+    (tmp_path / "run").mkdir()
+    (tmp_path / "run" / "scenario.toml").write_text("", "utf-8")
+    told = f"it holds folders with one: give {tmp_path / 'run'}"
+    assert only_line(tmp_path).endswith(told)
 
 
 @pytest.mark.parametrize(
@@ -688,6 +703,8 @@ def test_a_folder_without_scenario_toml_is_told(tmp_path: Path) -> None:
         (b"title = Two mills\n", "not TOML: "),
         (b"title = \"a\"\ntitle = \"b\"\n", "not TOML: "),
         (b"date = 2027-13-45\n", "not TOML: "),
+        (b"\r\ndate = 22.05.2027\r\n", "in 'date = 22.05.2027'; mend the file there"),
+        (b"title = \"a\nstart = \"b\"\n", "in 'title = \"a'; close the quotes"),
         (b"a = " + b"[" * 50_000 + b"\n", "too deep"),
         (b"cylinders = " + b"9" * 5000 + b"\n", "not TOML: "),
         ("title = \"Mühle\"\n".encode("latin-1"), "not UTF-8 text; save it as UTF-8"),

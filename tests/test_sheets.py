@@ -20,7 +20,7 @@ from haulplan.outputs.roadbook import Book, alternatives, letter_of, open_book, 
 from haulplan.outputs.sheets import draw_sheets
 from haulplan.outputs.strip import coal_list
 from haulplan.outputs.turns import find_turns
-from haulplan.plan.plan import Fallback
+from haulplan.plan.plan import Fallback, Plan
 from haulplan.route.build import Line
 from haulplan.units import UNIT_SYSTEMS
 
@@ -153,6 +153,34 @@ def test_proved_fallbacks_and_the_chance_are_shown(run: Run) -> None:
     assert "25 min later" in words
     assert "to c by 1.0" in words
     assert "NO WAY ON is proved" in words
+
+
+def test_a_weak_stop_is_called_so_once(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("haulplan.outputs.overleaf.alternatives", lambda *_: ())
+    way = Fallback(
+        stop=2, kind="water", decide_at=1609.344, decide_name="Oak", next_name=None,
+        next_distance=0.0, later=0.0,
+    )  # fmt: skip
+
+    def said(plan: Plan) -> tuple[int, int]:
+        page = draw_sheets(open_book(run.scenario, run.route, plan, US))["run-sheet.html"]
+        words = read(page)
+        return words.count("water: NO WAY ON"), words.count("water: no other place is listed")
+
+    proved, listed = said(replace(run.plan, fallbacks=()))
+    assert proved == 0
+    # the stop of a night stands on the sheets of both days
+    assert said(replace(run.plan, fallbacks=(way,))) in {(1, listed - 1), (2, listed - 2)}
+
+
+def test_what_holds_for_every_day_stands_once(pages: dict[str, str]) -> None:
+    words = read(pages["run-sheet.html"])
+    assert words.count("Habits") == words.count("Engine and train") == 1
+    assert words.index("day 2 of 2") < words.index(": every day") < words.index("Habits")
+
+
+def test_a_telephone_number_is_not_broken(pages: dict[str, str]) -> None:
+    assert '<span class="whole">555-0102</span>' in pages["run-sheet.html"]
 
 
 def test_places_to_turn_to_are_the_nearest_on_either_side(run: Run) -> None:

@@ -90,6 +90,9 @@ def test_twelve_stops_fit_one_side_and_more_run_on(
         text = [p.extract_text() for p in pypdf.PdfReader(folder / "run.pdf").pages]
         fronts = [i for i, words in enumerate(text) if "NEXT WATER" in words]
         assert len(fronts) == sides
+        # nothing of the day before runs on onto a front
+        assert not any(word in text[i] for i in fronts for word in ("Cautions", "Habits"))
+        assert sum("Habits" in words for words in text) == 1
         if stops == 12:
             assert "finish" in text[0]
             assert "Cautions" in text[1]

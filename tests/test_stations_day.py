@@ -106,8 +106,8 @@ def found(event: Event) -> Organised:
 def test_every_fault_is_named_at_once_with_its_place(make: Make) -> None:
     folder = make(
         {
-            "fleet.csv": "engine,kind,tank,thirst_hour\nAlder,,600 gal,200 L/h\nBirch,big,,\n"
-            "Cedar,,600 L,\nCedar,,600 L,200 L/h\n",
+            "fleet.csv": "engine,kind,tank,thirst_hour\nAlder,,600 gal,200 L/h\n"
+            "Birch,Small Tractor,,\nCedar,,600 L,\nCedar,,600 L,200 L/h\n",
             "sites.csv": "name,kind,at [km],rate [L/min]\nFord,river,3,100\n",
         },
         service="hosses = 3",
@@ -116,7 +116,10 @@ def test_every_fault_is_named_at_once_with_its_place(make: Make) -> None:
         read_event(folder)
     text = str(caught.value)
     assert "fleet.csv, row 2, column tank: '600 gal' is not allowed; a bare gallon" in text
-    assert "fleet.csv, row 3, column kind: 'big' is not known; known: small-tractor" in text
+    assert (
+        "fleet.csv, row 3, column kind: 'Small Tractor' is not known; did you mean 'small-tractor'?"
+        in text
+    )
     assert "fleet.csv, row 4: no thirst; give thirst_hour or thirst_mile" in text
     assert "sites.csv, row 2, column kind: 'river' is not allowed" in text
     assert "event.toml, service.hosses: unknown name; did you mean 'hoses'?" in text

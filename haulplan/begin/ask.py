@@ -58,6 +58,7 @@ def _class(answer: str) -> str:
     names = list(engine_classes())
     if answer.isascii() and answer.isdigit() and 1 <= int(answer) <= len(names):
         return names[int(answer) - 1]
+    answer = "-".join(answer.casefold().split())
     if problems := [p for p in problems_of(Asked(engine=answer)) if p.file == "--engine"]:
         raise InputError([replace(p, file="answer") for p in problems])
     return answer
@@ -103,7 +104,7 @@ def _date(answer: str) -> str:
 def _usual(key: str, words: str) -> Callable[[Asked], str]:
     def text(asked: Asked) -> str:
         kind = engine_classes().get(asked.engine or "")
-        return words + (f" (usual for the class: {kind[key][1]})" if kind else "")
+        return words + (f" (Enter: usual for the class, {kind[key][1]})" if kind else "")
 
     return text
 

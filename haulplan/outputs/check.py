@@ -58,9 +58,10 @@ def render_check(scenario: Scenario, route: Route, demand: Demand, system: UnitS
     from rich.console import Group  # noqa: PLC0415  lazy start
 
     file = scenario.file
+    places = f"{file.start} to {file.finish}"
     parts: list[RenderableType] = [
         words(file.title, bold=True),
-        words(f"{file.start} to {file.finish}"),
+        *([] if places == file.title else [words(places)]),
         *map(words, road_told(scenario, route, demand, system)),
     ]
     parts += _section("Engine", engine_told(scenario, system))

@@ -12,7 +12,7 @@ from haulplan.units import UnitSystem
 __all__ = ["drill_sheet"]
 
 _STYLE = """
-@page { size: landscape; margin: 12mm; }
+@page { size: landscape; margin: 8mm; }
 body { font: 14pt/1.3 system-ui, sans-serif; color: #000; background: #fff; margin: 0 auto;
   max-width: 60rem; padding: 8px; }
 h1 { font-size: 18pt; margin: 0 0 6pt; }
@@ -23,7 +23,12 @@ td:first-child { min-width: 8em; }
 td.n { text-align: right; white-space: nowrap; }
 td:first-child, td:last-child { font-weight: 700; }
 tr { break-inside: avoid; }
-@media (max-width: 600px) {
+@media print {
+  body { padding: 0; max-width: none; line-height: 1.15; }
+  th, td { padding: 2pt 4pt; }
+  p, ul { font-size: 11pt; margin: 4pt 0; }
+}
+@media screen and (max-width: 600px) {
   thead { display: none; }
   tr { display: block; border: 2pt solid #000; margin-bottom: 8pt; }
   td, td.n { display: block; border: 0; text-align: left; white-space: normal; }

@@ -1,6 +1,7 @@
 """The back of the run sheet: cautions, whom to ring, what if a stop fails, what was assumed."""
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 import numpy as np
@@ -15,9 +16,10 @@ from haulplan.outputs.thirst import Thirst
 from haulplan.plan.plan import Fallback
 from haulplan.scenario.schema import Supply
 
-__all__ = ["contacts_of", "least_to_leave_with", "overleaf", "stale_words"]
+__all__ = ["contacts_of", "for_all_days", "least_to_leave_with", "overleaf", "stale_words"]
 
 _DAY: Final = 86400.0
+_NUMBER: Final = re.compile(r"\b\d+(?:-\d+)+\b")
 #: Habits of the trade; common practice, no source.
 _HABITS: Final = (
     "Decide at half a tank, not at a quarter; know the last water behind you.",
@@ -29,7 +31,7 @@ _HABITS: Final = (
 
 
 def overleaf(book: Book, day: int, left: Sequence[Met]) -> str:
-    """What stands behind one day's run sheet.
+    """What stands behind one day's run sheet; on a run of one day, what holds for all of it too.
 
     Parameters
     ----------
@@ -53,11 +55,39 @@ def overleaf(book: Book, day: int, left: Sequence[Met]) -> str:
         ("On the road besides", _met(book, left)),
         ("Places by letter", _letters(book, day)),
         ("Look into before the run", listed(_warnings(book))),
+    )
+    several = any(stop.day > 1 for stop in book.plan.stops)
+    return _back(sections if several else (*sections, *_lasting(book)))
+
+
+def for_all_days(book: Book) -> str:
+    """What holds on every day of a run of several, printed once behind the last.
+
+    Parameters
+    ----------
+    book
+        The plan.
+
+    Returns
+    -------
+    markup
+        Sections in two columns, 11 pt in print; empty on a run of one day.
+    """
+    if all(stop.day == 1 for stop in book.plan.stops):
+        return ""
+    return f"<section><h1>{told(book.plan.title)}: every day</h1>{_back(_lasting(book))}</section>"
+
+
+def _lasting(book: Book) -> tuple[tuple[str, str], ...]:
+    return (
         ("Engine and train", Marked(f"<p>{told('; '.join(_outfit(book)))}.</p>")),
         ("Bridge formula", _formula(book)),
         ("Habits", listed(_HABITS)),
         ("Assumed", _assumed(book)),
     )
+
+
+def _back(sections: Iterable[tuple[str, str]]) -> str:
     body = "".join(f"<section><h2>{name}</h2>{text}</section>" for name, text in sections if text)
     return f'<div class="back">{body}</div>'
 
@@ -144,10 +174,9 @@ def _failures(book: Book, day: int) -> Marked:
         least = water.number(least_to_leave_with(book, place, book.typical))
         if book.thirsty is not None:
             least += f" ({water.number(least_to_leave_with(book, place, book.thirsty))})"
-        others = []
-        for way in book.plan.fallbacks:
-            if way.stop == stop.number and stands(stop):
-                others.append(_way_words(book, way))
+        ways = [w for w in book.plan.fallbacks if w.stop == stop.number and stands(stop)]
+        others = [_way_words(book, way) for way in ways]
+        weak = {way.kind for way in ways if way.next_name is None}
         for what in ("water", "coal"):
             found = alternatives(book.scenario, book.route, stop, what)
             others += [
@@ -155,7 +184,8 @@ def _failures(book: Book, day: int) -> Marked:
                 f"{'on' if o.ahead else 'back'}"
                 for o in found
             ]
-            if getattr(stop, f"{what}_taken") > 0 and stands(stop) and not found:
+            taken = getattr(stop, f"{what}_taken") > 0 and stands(stop)
+            if taken and not found and what not in weak:
                 others.append(f"{what}: no other place is listed: the weak stop; make sure of it")
         if stop.spare > 0 and stop.kind != "start":
             others.append(f"spare on arrival: {distance.text(stop.spare)}")
@@ -222,7 +252,13 @@ def contacts_of(book: Book, day: int) -> Iterator[list[str]]:
 
 
 def _contacts(book: Book, day: int) -> Marked:
-    return ruled(("for", "ring", "about"), contacts_of(book, day), "contacts")
+    rows = [[what, _whole(whom), about] for what, whom, about in contacts_of(book, day)]
+    return ruled(("for", "ring", "about"), rows, "contacts")
+
+
+def _whole(contact: str) -> Marked:
+    """Whom to ring, a telephone number never broken at its hyphen."""
+    return Marked(_NUMBER.sub(r'<span class="whole">\g<0></span>', told(contact)))
 
 
 def _met(book: Book, left: Sequence[Met]) -> Marked:
@@ -257,7 +293,7 @@ def _letters(book: Book, day: int) -> Marked:
                 supply.contact or "",
                 stale_words(book, supply),
             ]
-            items.append("; ".join(word for word in words if word))
+            items.append(_whole("; ".join(word for word in words if word)))
     return listed(items)
 
 

@@ -12,7 +12,7 @@ from typing import Final
 
 from haulplan.outputs.doing import stands, tasks_at
 from haulplan.outputs.drawing import shortened
-from haulplan.outputs.overleaf import overleaf, stale_words
+from haulplan.outputs.overleaf import for_all_days, overleaf, stale_words
 from haulplan.outputs.paper import Marked, join, page, ruled, told
 from haulplan.outputs.roadbook import (
     Book,
@@ -55,7 +55,7 @@ def run_sheet(book: Book) -> str:
         HTML that prints across Letter or A4: 14 pt in front, 11 pt overleaf.
     """
     days = max(stop.day for stop in book.plan.stops)
-    body = "".join(_day(book, day) for day in range(1, days + 1))
+    body = "".join(_day(book, day) for day in range(1, days + 1)) + for_all_days(book)
     return page(book.plan.title, "run-sheet.html", body, wide=True)
 
 

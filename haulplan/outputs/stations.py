@@ -367,14 +367,17 @@ def remarks(found: Organised, system: UnitSystem) -> list[str]:
             days = (event.file.date - dated).days
             words.append(f"{site.name}: last confirmed {days} days before; ring before the day")
     if found.odds.calls > 0:
-        words.append(f"the roving truck is called {found.odds.calls:.2f} times a day on average")
+        words.append(f"the roving truck is called {_often(found.odds.calls)}")
     if found.odds.unplanned > 0:
-        words.append(
-            f"{found.odds.unplanned:.2f} unplanned stops a day on average: crews whose dip says so"
-        )
+        words.append(f"a crew whose dip says so stops unplanned {_often(found.odds.unplanned)}")
     if found.course.crossings:
         words.append(
             "bridges: the posted figure and the road authority decide; spacing on the span and "
             "one at a time are for the marshal"
         )
     return [plain(word) for word in words]
+
+
+def _often(times: float) -> str:
+    """How often something happens, from its mean count in a day."""
+    return f"{times:.1f} times a day" if times >= 0.95 else f"about once in {1 / times:.0f} days"

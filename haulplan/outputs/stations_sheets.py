@@ -25,7 +25,7 @@ body { margin: 0 auto; padding: .5rem; max-width: 60rem; }
 section { break-before: page; margin-bottom: 3rem; }
 section:first-of-type { break-before: auto; }
 h1 { font-size: 20pt; margin: 0 0 .2rem; }
-h2 { font-size: 14pt; margin: 1rem 0 .3rem; }
+h2 { font-size: 14pt; margin: 1rem 0 .3rem; break-after: avoid; }
 p { margin: .2rem 0; }
 p.rule { border: 3px solid #000; padding: .4rem .6rem; font-weight: bold; margin: .6rem 0; }
 h1, h2, p, li { overflow-wrap: anywhere; unicode-bidi: isolate; }
@@ -38,6 +38,7 @@ th, td { border: 1px solid #000; padding: .15rem .35rem; text-align: left; verti
 th { font-size: 11pt; }
 td.n { text-align: right; white-space: nowrap; }
 th.n { text-align: right; }
+td.unit { white-space: nowrap; }
 td.place { min-width: 9rem; }
 td.blank { min-width: 4.5rem; }
 ul { margin: .3rem 0; padding-left: 1.2rem; }
@@ -123,7 +124,7 @@ def _top(found: Organised, title: str) -> str:
 
 def _orders(found: Organised, system: UnitSystem) -> str:
     rows = orders_frame(found, system).to_numpy().tolist()
-    header = (("What", ""), ("Where", ""), ("Amount", "n"), ("Unit", ""), ("Remark", ""))
+    header = (("What", ""), ("Where", ""), ("Amount", "n"), ("Unit", "unit"), ("Remark", ""))
     shown = [
         [what, where, f"{amount:,}" if isinstance(amount, int) else amount, unit, remark]
         for what, where, amount, unit, remark in rows

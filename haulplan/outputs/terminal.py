@@ -120,9 +120,10 @@ def _mark(stop: Stop) -> str:
 def _heading(scenario: Scenario, route: Route, plan: Plan, system: UnitSystem) -> "list[Text]":
     start, finish = plan.stops[0], plan.stops[-1]
     weight = system.mass.text(plan.dry_weight) if plan.dry_weight > 0 else "not stated"
+    places = f"{_short(start.name)} to {_short(finish.name)}"
     return [
         _text(plan.title, bold=True),
-        _text(f"{_short(start.name)} to {_short(finish.name)}"),
+        *([] if places == plan.title else [_text(places)]),
         _text(
             f"{plan.date:%A} {plan.date.isoformat()}, leave {clock_text(start.depart)}, arrive "
             f"{clock_text(finish.arrive)}, {system.distance.text(route.length)}"

@@ -183,6 +183,15 @@ _BOUNDS: Final[tuple[tuple[str, Bound], ...]] = (
     (r"at most|up to|not over|under|not more than", "at most"),
     (r"at least|not less than", "at least"),
 )
+_ONES: Final = (
+    "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+    "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
+)  # fmt: skip
+_TENS: Final = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
+_SPELT: Final = re.compile(
+    rf"\b(?:({'|'.join(_TENS)})(?:[- ]({'|'.join(_ONES[:9])}))?|({'|'.join(reversed(_ONES))}))\b",
+    re.IGNORECASE,
+)
 _ALONE: Final = re.compile(r"(?:a|an|one)\s+(?=[a-zA-Z])")
 
 
@@ -211,10 +220,14 @@ def read_statement(kind: str, text: str) -> Statement:
     >>> said = read_statement("coal", "2 cwt 1 qr")
     >>> sorted(said.words), round(float(said.value({"cwt": np.array(112.0)})), 1)
     (['cwt'], 252.0)
+    >>> said = read_statement("coal", "two and a half tons")
+    >>> said.text, said.terms[0].number
+    ('two and a half tons', 2.5)
     >>> read_statement("duration", "22 hours").spread
     0.022727272727272728
     """
     bound, rest = _qualified(text.strip())
+    rest = _in_digits(rest)
     rest = _ALONE.sub("1 ", rest, count=1) if _ALONE.match(rest) else rest
     found = list(_TERM.finditer(rest))
     if not found or rest[: found[0].start()].strip() or any(not m[3].strip() for m in found):
@@ -250,6 +263,23 @@ def _qualified(text: str) -> tuple[Bound, str]:
         if match := re.match(rf"(?:{pattern})\s+", text, re.IGNORECASE):
             return bound, text[match.end() :]
     return "equal", text
+
+
+def _in_digits(text: str) -> str:
+    """Numbers up to ninety-nine that a source spells out, and its halves and quarters."""
+
+    def digits(match: re.Match[str]) -> str:
+        tens, one, alone = (word and word.lower() for word in match.groups())
+        whole = 10 * (_TENS.index(tens) + 2) if tens else _ONES.index(alone) + 1
+        return str(whole + (_ONES.index(one) + 1 if one else 0))
+
+    text = _SPELT.sub(digits, text)
+    for name, mark in (("half", "½"), ("quarter", "¼")):
+        text = re.sub(rf"(?<=\d)\s+and\s+a\s+{name}\b", mark, text, flags=re.IGNORECASE)
+        text = re.sub(
+            rf"\b(?:a\s+)?{name}\s+(?:of\s+)?an?\s+", f"{mark} ", text, flags=re.IGNORECASE
+        )
+    return text
 
 
 def _number(text: str) -> float:

@@ -113,7 +113,9 @@ def read_gpx(path: Path, *, track: str | None = None) -> Recording:
     elif len(names) > 1:
         warnings.append(f"{path.name}: {len(names)} {kind}s joined in file order")
     if sum(len(run.latitude) for run in runs) < 2:
-        raise _refuse(path, "fewer than two points", "give a track or route with its points")
+        marks = len(_parse(path, marks=True).marks)
+        found = f"{marks} waypoints and no track" if marks else "fewer than two points"
+        raise _refuse(path, found, "give a track or route with its points")
     return Recording(
         name=track or (names[0] if len(names) == 1 else "") or path.stem,
         pieces=tuple(run.piece() for run in runs),

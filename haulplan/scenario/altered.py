@@ -238,7 +238,9 @@ def _changed(how: str, by: str, standing: object) -> object:
     figure = _FIGURE.fullmatch(str(standing)) if _is_figure(standing) else None
     much = _FIGURE.fullmatch(by)
     if figure is None:
-        raise ValueError(f"no single figure there to change by '{how}'; give the whole value")
+        raise ValueError(
+            f"no single figure there to change by '{how}'; mend the key, or give the whole value"
+        )
     if much is None or (how == "times" and much[2]):
         raise ValueError(f"'{short(by)}' is no figure; write one, as in 'times 1.25'")
     if how != "times" and much[2].strip() != figure[2].strip():

@@ -2,14 +2,21 @@
 
 import difflib
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 from haulplan.errors import Problem
 
-__all__ = ["class_figures", "engine_classes", "fill_from_kinds", "fuel_figures", "fuels"]
+__all__ = [
+    "class_figures",
+    "engine_classes",
+    "fill_from_kinds",
+    "fuel_figures",
+    "fuels",
+    "known_kinds",
+]
 
 Table = Mapping[str, Any]
 _NOT_OF_ENGINE = ("title", "period", "source", "fuel", "tank", "bunker", "status", "note")
@@ -138,14 +145,37 @@ def _figures(
 ) -> dict[str, Any]:
     if kind in kinds():
         return figures(kind)
-    close = difflib.get_close_matches(kind, list(kinds()), n=1)
-    hint = f"did you mean '{close[0]}'? " if close else ""
     problems.append(
         Problem(
             file="scenario.toml",
             where=f"{section}.kind",
             found=f"'{kind[:60]}' is not known",
-            remedy=f"{hint}known: {', '.join(kinds())}",
+            remedy=known_kinds(kind, list(kinds())),
         )
     )
     return {}
+
+
+def known_kinds(kind: str, kinds: Sequence[str]) -> str:
+    """What may stand in place of an unknown kind, the nearest first.
+
+    Parameters
+    ----------
+    kind
+        As it was written.
+    kinds
+        The classes or fuels there are.
+
+    Returns
+    -------
+    remedy
+        "did you mean" where one is near, and all that are known.
+
+    Examples
+    --------
+    >>> known_kinds("Small Tractor", ["road-roller", "small-tractor"])
+    "did you mean 'small-tractor'? known: road-roller, small-tractor"
+    """
+    close = difflib.get_close_matches("-".join(kind.casefold().split()), kinds, n=1)
+    hint = f"did you mean '{close[0]}'? " if close else ""
+    return f"{hint}known: {', '.join(kinds)}"

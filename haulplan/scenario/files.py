@@ -43,19 +43,22 @@ def folder_fault(folder: Path, wanted: str) -> Problem | None:
         siblings = sorted(p.name for p in folder.parent.iterdir()) if folder.parent.is_dir() else []
         close = difflib.get_close_matches(folder.name, siblings, n=1)
         remedy = (f"did you mean '{folder.parent / close[0]}'? " if close else "") + remedy
-    elif (folder / wanted).exists() or not (other := _other_folder(folder, wanted)):
+    elif (folder / wanted).exists():
         return None
     else:
-        found, remedy = f"no {wanted} in it", other
+        found, remedy = f"no {wanted} in it", _other_folder(folder, wanted)
     return Problem(file=str(folder), where="", found=found, remedy=remedy)
 
 
 def _other_folder(folder: Path, wanted: str) -> str:
-    """Which command takes this folder instead."""
+    """Which command takes this folder instead, or which folder in it holds the file."""
     for name, words in _TAKEN_BY.items():
         if name != wanted and (folder / name).is_file():
             return f"it holds {name}: use {words}"
-    return ""
+    inner = sorted(path.parent.name for path in folder.glob(f"*/{wanted}"))
+    if inner:
+        return f"it holds folders with one: give {folder / inner[0]}"
+    return f"give a folder that holds {wanted}"
 
 
 def inside(path: Path, root: Path) -> bool:
@@ -107,6 +110,8 @@ def read_bytes(path: Path, root: Path | None, most: int) -> bytes:
             found, remedy = "a link that leads out of the folder", "copy the file into the folder"
         elif not stat.S_ISREG(path.stat().st_mode):
             found, remedy = "not a plain file", "give a plain text file of usual size"
+            if path.is_dir():
+                found, remedy = "not a plain file but a folder", "name the file in it"
         elif path.stat().st_size > most:
             found, remedy = f"larger than {_size(most)}", "give a plain text file of usual size"
         else:

@@ -22,7 +22,7 @@ from haulplan.scenario.bounds import bounds
 from haulplan.scenario.checks import check_together
 from haulplan.scenario.classes import fill_from_kinds
 from haulplan.scenario.files import folder_fault, read_bytes
-from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, validate
+from haulplan.scenario.wording import COLUMN_NAMES, short, suggest, toml_fault, validate
 
 __all__ = [
     "Scenario",
@@ -47,6 +47,7 @@ _TABLES: Mapping[str, type[BaseModel]] = {
 }
 #: Full stops in one line of scenario.toml.
 _MOST_POINTS = 1000
+_BETWEEN = {";": "semicolons", "\t": "tabs"}
 #: A time of day as people write it, which TOML wants in quotes or with its seconds.
 _BARE_CLOCK = re.compile(r"^\s*(\w+)\s*=\s*(\d\d?:\d\d)\s*(?:#.*)?$", re.MULTILINE | re.ASCII)
 _ALIASES = {column: field for field, column in COLUMN_NAMES.items()}
@@ -309,8 +310,7 @@ def read_toml(path: Path, problems: list[Problem]) -> dict[str, Any]:
     except RecursionError:
         found, remedy = "brackets or dotted keys too deep", "mend the file"
     except ValueError as error:
-        found = f"not TOML: {short(str(error), 120)}"
-        remedy = "mend the file there; strings need quotes, sections [brackets]"
+        found, remedy = toml_fault(error, text)
         if clock := _BARE_CLOCK.search(text):
             remedy = f"""write {clock[1]} = "{clock[2]}", in quotes, or {clock[2]}:00"""
     problems.append(Problem(file=path.name, where="", found=found, remedy=remedy))
@@ -446,13 +446,16 @@ def _read_header(
     """Field and unit of each column ('distance [km]'), or None with the problems noted."""
     header: list[tuple[str, str]] = []
     before = len(problems)
-    if len(cells) == 1 and ";" in cells[0]:
+    between = next(
+        (name for mark, name in _BETWEEN.items() if len(cells) == 1 and mark in cells[0]), ""
+    )
+    if between:
         problems.append(
             Problem(
                 file=file,
                 where="header",
-                found="cells separated by semicolons",
-                remedy="save it with commas between cells",
+                found=f"cells separated by {between}",
+                remedy="save it as CSV with commas between cells",
             )
         )
         return None

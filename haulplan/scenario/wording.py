@@ -10,7 +10,7 @@ from pydantic import BaseModel, ValidationError
 from haulplan.errors import Problem
 from haulplan.scenario.bounds import bounds
 
-__all__ = ["COLUMN_NAMES", "short", "suggest", "validate"]
+__all__ = ["COLUMN_NAMES", "short", "suggest", "toml_fault", "validate"]
 
 Row = TypeVar("Row", bound=BaseModel)
 
@@ -63,6 +63,40 @@ def suggest(name: str, model: type[BaseModel]) -> str:
 def _near(name: str, known: Sequence[str]) -> str:
     close = difflib.get_close_matches(name, known, n=1)
     return f"did you mean '{close[0]}'? " if close else ""
+
+
+def toml_fault(error: ValueError, text: str) -> tuple[str, str]:
+    """What keeps a text from being TOML, with the line it stands in.
+
+    Parameters
+    ----------
+    error
+        As tomllib raised it.
+    text
+        The whole of the file.
+
+    Returns
+    -------
+    found, remedy
+        The second in plain words for a quote left open.
+
+    Examples
+    --------
+    >>> import tomllib
+    >>> text = "date = 22.05.2027"
+    >>> try:
+    ...     tomllib.loads(text)
+    ... except ValueError as error:
+    ...     print(toml_fault(error, text)[0].partition(', ')[2])
+    column 13), in 'date = 22.05.2027'
+    """
+    words = str(error)
+    found = f"not TOML: {short(words, 120)}"
+    if place := re.search(r"at line (\d+)", words):
+        found += f", in '{short(text.split(chr(10))[int(place[1]) - 1].strip())}'"
+    if words.startswith(("Illegal character '\\n'", "Unterminated string")):
+        return found, "close the quotes: as many at the end of the value as at its beginning"
+    return found, "mend the file there; strings need quotes, sections [brackets]"
 
 
 def validate(

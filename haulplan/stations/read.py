@@ -8,7 +8,7 @@ from typing import TypeVar
 from pydantic import BaseModel
 
 from haulplan.errors import InputError, Problem
-from haulplan.scenario.classes import engine_classes
+from haulplan.scenario.classes import engine_classes, known_kinds
 from haulplan.scenario.files import folder_fault
 from haulplan.scenario.read import read_table, read_toml
 from haulplan.scenario.wording import short, validate
@@ -135,7 +135,7 @@ def _check_tables(tables: Mapping[str, Mapping[int, BaseModel]]) -> list[Problem
                     Problem(
                         file=file, where=f"row {number}, column kind",
                         found=f"'{short(kind)}' is not known",
-                        remedy=f"known: {', '.join(engine_classes())}",
+                        remedy=known_kinds(kind, list(engine_classes())),
                     )
                 )  # fmt: skip
     return problems
