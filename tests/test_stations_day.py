@@ -335,7 +335,8 @@ def test_a_longer_gap_between_starts_takes_the_queue_away(make: Make) -> None:
     assert done.calm is not None
     assert done.staggers[0].longest_wait > 600 > done.calm.longest_wait
     assert done.calm.gap > done.staggers[0].gap
-    assert done.calm.last_finish > done.staggers[0].last_finish
+    waited = done.staggers[0].longest_wait  # what starting later costs, queues gave already
+    assert done.calm.last_finish > done.staggers[0].last_finish - waited
 
 
 def test_a_roving_truck_saves_who_would_run_dry(found: Organised, make: Make) -> None:
