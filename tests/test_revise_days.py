@@ -500,3 +500,16 @@ def test_a_truck_that_does_not_come_is_drilled(
         assert drill.revision is not None
         for one in (drill.revision.ahead, drill.revision.after):
             assert one is None or all(s.truck is None for s in one.plan.stops)
+
+
+def test_a_drill_that_leaves_the_night_out_says_so() -> None:
+    scenario = read_scenario(DEMO)
+    route = build_route(scenario)
+    demand = build_demand(scenario, route)
+    plan = make_plan(scenario, route, demand)
+    drills = run_drills(Task(scenario=scenario, route=route, demand=demand), plan)
+    sooner = [drill for drill in drills if (drill.late or 0.0) < -6 * 3600]
+    assert sooner
+    assert all("a night sooner" in drill.answer for drill in sooner)
+    others = [drill for drill in drills if drill not in sooner]
+    assert not any("a night sooner" in drill.answer for drill in others)

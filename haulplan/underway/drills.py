@@ -21,6 +21,8 @@ __all__ = ["POOR_COAL", "Drill", "run_drills"]
 #: Poor coal takes so much more (common practice, no source: 15 to 40 %).
 POOR_COAL = 1.25
 _HOUR = 3600.0
+#: An arrival sooner by more than this has left a night out. [s]
+_NIGHT = 6 * _HOUR
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,23 +141,25 @@ def _answer(found: Revision) -> str:
     if found.verdict == "turn back" and found.back is not None:
         if found.after is None:
             return f"turn back to {found.back.name}; have brought there what is short"
-        return f"turn back to {found.back.name}{_over(found.after)}"
+        return f"turn back to {found.back.name}{_over(found.after, found.late)}"
     if found.ahead is None or found.verdict == "stay":
         return "stand, and have water brought"
     following = next((call.name for call in found.ahead.calls[1:] if call.kind == "supply"), "")
     to = f"go on to {following}" if following else "go on to the finish"
     if found.verdict == "go on into the reserve":
-        return f"{to}, into the reserve{_over(found.ahead)}; ring ahead for water to meet you"
+        over = _over(found.ahead, found.late)
+        return f"{to}, into the reserve{over}; ring ahead for water to meet you"
     if found.verdict == "go on over the hours":
-        return f"{to}{_over(found.ahead)}"
+        return f"{to}{_over(found.ahead, found.late)}"
     return to if found.ahead.whole else f"{to}; less than wanted is left at the finish"
 
 
-def _over(onward: Onward) -> str:
+def _over(onward: Onward, late: float | None) -> str:
     """By how much the clock's limits are not kept, as short as can be."""
     words = {"crew": "over the crew's hours", "light": "after wheels must stop"}
     most = {kind: max((o.by for o in onward.over if o.kind == kind), default=0.0) for kind in words}
-    told = [f"{most[kind] / 60:.0f} min {text}" for kind, text in words.items() if most[kind] > 0]
+    told = ["a night sooner"] if (late or 0.0) < -_NIGHT else []
+    told += [f"{most[kind] / 60:.0f} min {text}" for kind, text in words.items() if most[kind] > 0]
     rest = [o.name for o in onward.over if o.kind not in words]
     told += [f"{name} out of its time" for name in dict.fromkeys(rest)]
     return "".join(f", {part}" for part in told)
