@@ -27,9 +27,9 @@ def _parent(name: str) -> object:
 
 def write(folder: Path) -> None:
     """Write the pages; whatever pdoc warns of is an error."""
-    import pdoc  # noqa: PLC0415  not there where tests are only collected
-    import pdoc.docstrings  # noqa: PLC0415
-    import pdoc.render  # noqa: PLC0415
+    import pdoc  # not there where tests are only collected
+    import pdoc.docstrings
+    import pdoc.render
 
     names = [
         name
