@@ -10,8 +10,11 @@ import random
 import tempfile
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
+import pulp
 import pytest
 from instances import make_instance
 from planner import Plain, ours
@@ -20,10 +23,12 @@ from small.writing import write_problem
 
 from haulplan.demand import build_demand
 from haulplan.errors import NoPlanError
+from haulplan.plan import branches
 from haulplan.plan.answer import Solution
 from haulplan.plan.build import Posed
 from haulplan.plan.legs import AffineLeg, Chain, MassLimit, Node
 from haulplan.plan.rules import Limits, Offer
+from haulplan.plan.run import Outcome
 from haulplan.plan.solve import solve
 from haulplan.plan.stages import Staged, solve_stages
 from haulplan.plan.timetable import write_plan
@@ -181,6 +186,30 @@ def test_some_problems_have_a_plan_and_some_none() -> None:
     assert 4 <= sum(plan is None for plan in plans) <= 20
     assert sum(len(medium_problem(n).bridges) > 0 for n in range(40)) >= 20
     assert sum(plan is not None and len(plan.gears) > 0 for plan in plans) >= 5
+
+
+def test_places_left_out_within_a_gap_prove_no_more_than_the_gap(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    problem = pulp.LpProblem("nights", pulp.LpMinimize)
+    night = {(j, 1, 0): problem.add_variable(f"night_{j}", 0, 1, "Integer") for j in (4, 7)}
+    programme: Any = SimpleNamespace(night=night, values={}, restore=lambda _: None)
+    asked: list[float] = []
+
+    def stand_in(*_: object, below: float, **__: object) -> Outcome:
+        asked.append(below)
+        if math.isinf(below):
+            return Outcome(found=True, proven=True, value=100.0, bound=100.0)
+        return Outcome(found=False, proven=True, value=math.inf, bound=math.inf)
+
+    monkeypatch.setattr(branches, "_relaxed", lambda *_: {4: 90.0, 7: 95.0})
+    monkeypatch.setattr(branches, "run", stand_in)
+    rough = branches.run_by_night(programme, None, gap=0.01)
+    assert asked == [math.inf, 99.0]
+    assert (rough.value, rough.bound, rough.proven) == (100.0, 99.0, False)
+    exact = branches.run_by_night(programme, None)
+    assert exact.proven
+    assert exact.bound == pytest.approx(100.0)
 
 
 @pytest.mark.parametrize("number", [*range(8), 52, 76, 78, 93, 99, 101])

@@ -69,6 +69,7 @@ def run_by_night(
         if best.found and bounds[place] >= best.value - _least_gain(best.value, gap):
             least = min(least, bounds[place])
             continue
+        below = best.value - _least_gain(best.value, gap) if best.found else math.inf
         with _only(programme, places, place):
             outcome = run(
                 programme,
@@ -76,10 +77,10 @@ def run_by_night(
                 start=start if _fits(places, place, start) else None,
                 optional=True,
                 gap=gap,
-                below=best.value - _least_gain(best.value, gap) if best.found else math.inf,
+                below=below,
             )
             proven = proven and (outcome.proven or bool(gap and outcome.found))
-            least = min(least, max(outcome.bound, bounds[place]))
+            least = min(least, max(min(outcome.bound, below), bounds[place]))
             if outcome.found and outcome.value < best.value:
                 best, values = outcome, programme.values
     if not best.found:
