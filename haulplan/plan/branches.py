@@ -30,7 +30,6 @@ def run_by_night(
     deadline: float | None,
     *,
     start: Mapping[str, float] | None = None,
-    optional: bool = False,
     gap: float = 0.0,
 ) -> Outcome:
     """Run the solver for each place of the first night still to come.
@@ -43,8 +42,6 @@ def run_by_night(
         When to be done, by `time.monotonic`; never where None. [s]
     start
         Values by variable name to start from.
-    optional
-        True if the time limit may end the run without an answer: not found, not proven.
     gap
         How far from the best the answer may be, as a share of it. [-]
 
@@ -60,7 +57,7 @@ def run_by_night(
     """
     places = _places(programme)
     if len(places) < 2:
-        return run(programme, deadline, start=start, optional=optional, gap=gap)
+        return run(programme, deadline, start=start, gap=gap)
     bounds = _relaxed(programme, places)
     best = Outcome(found=False, proven=True, value=math.inf, bound=math.inf)
     values: dict[str, float] = {}
@@ -84,9 +81,9 @@ def run_by_night(
             if outcome.found and outcome.value < best.value:
                 best, values = outcome, programme.values
     if not best.found:
-        if not proven and not optional:
+        if not proven:
             raise InternalError(TOO_LATE)
-        return replace(best, proven=proven)
+        return best
     programme.restore(values)
     return replace(best, proven=proven and least >= best.value - _least_gain(best.value, 0.0),
                    bound=min(least, best.value))  # fmt: skip

@@ -25,7 +25,7 @@ _OPTIONS: Final = (
     ("mip_feasibility_tolerance", 1e-7),
     ("primal_feasibility_tolerance", 1e-7),
     # With presolve, or with restarts that presolve again, HiGHS 1.16 has called answers optimal
-    # that were not, and solvable problems infeasible: 7 of 486 programmes of invented roads.
+    # that were not, and solvable problems infeasible (tests/bench/SOLVER.md).
     ("presolve", "off"),
     ("mip_allow_restart", False),
     # Most searches for answers by problems within problems take longer than they save.
