@@ -1,6 +1,12 @@
-"""Run HiGHS through PuLP: a silent solver, honest status, a start, a relaxation that grows."""
+"""Run the solvers through PuLP: honest status, a start, a relaxation that grows.
+
+SCIP solves the programme: it is quicker than HiGHS on these and has called no answer best
+that was not (tests/bench/SOLVER.md). HiGHS solves relaxations, which begin where the one
+before ended.
+"""
 
 import math
+import threading
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -9,6 +15,7 @@ from typing import Any, Final, Protocol
 import highspy
 import numpy as np
 import pulp
+import pyscipopt
 from numpy.typing import NDArray
 
 from haulplan.errors import InternalError
@@ -19,19 +26,23 @@ __all__ = ["TOO_LATE", "Model", "Outcome", "Relaxation", "run"]
 
 Array = NDArray[np.float64]
 
-_OPTIONS: Final = (
-    ("mip_abs_gap", 1e-9),
-    # Tighter tolerances make HiGHS call solvable problems infeasible.
-    ("mip_feasibility_tolerance", 1e-7),
-    ("primal_feasibility_tolerance", 1e-7),
-    # With presolve, or with restarts that presolve again, HiGHS 1.16 has called answers optimal
-    # that were not, and solvable problems infeasible (tests/bench/SOLVER.md).
-    ("presolve", "off"),
-    ("mip_allow_restart", False),
-    # Most searches for answers by problems within problems take longer than they save.
-    ("mip_heuristic_run_rins", False),
-    ("mip_heuristic_run_rens", False),
-)
+_SETTINGS: Final[Mapping[str, Any]] = {
+    # Of values up to some thousand kilograms, a replay sees a millionth of the range.
+    "numerics/feastol": 1e-7,
+    "limits/absgap": 1e-9,
+    # Programmes of a road are many and small: long preparations and heaps of inequalities take
+    # longer than they save (tests/bench/SOLVER.md).
+    "presolving/maxrestarts": 0,
+    "estimation/restarts/restartpolicy": "n",
+    "propagating/probing/maxprerounds": 0,
+    "separating/maxroundsroot": 5,
+    "separating/maxrounds": 1,
+    "conflict/enable": False,
+    # The keyboard is looked at here, not by the solver.
+    "misc/catchctrlc": False,
+}
+#: Problems within the problem, for a first answer where none is known.
+_FIRST_ANSWER: Final = "heuristics/rens/freq"
 #: An answer no further from its bound than this share is proved best.
 _ALIKE: Final = 1e-9
 #: What a run says that found nothing within its time.
@@ -39,8 +50,54 @@ TOO_LATE: Final = (
     "the solver found no plan within the time limit; raise --time-limit. This does not show "
     "that none exists"
 )
-#: A run is given at least this, deadline or not. [s]
+#: A run is given at least this, deadline or not, and the solver knows no longer time. [s]
 _LEAST_TIME: Final = 0.5
+_MOST_TIME: Final = 1e9
+
+
+class _Solver(pulp.SCIP_PY):  # type: ignore[misc]
+    """PuLP's SCIP interface with a gap of nothing, a start, and a limit to the objective."""
+
+    #: Values by variable name to start from.
+    start: Mapping[str, float] | None = None
+    #: How far from the best an answer may be, as a share of it.
+    gap: float = 0.0
+    #: Only answers below this are looked for.
+    below: float = math.inf
+
+    def buildSolverModel(self, lp: Any) -> Any:  # noqa: ANN401, N802  PuLP's name
+        """Hand the model over, then what is asked of the solver."""
+        handed = super().buildSolverModel(lp)
+        solver = lp.solverModel
+        solver.setPresolve(pyscipopt.SCIP_PARAMSETTING.FAST)
+        solver.setHeuristics(pyscipopt.SCIP_PARAMSETTING.OFF)
+        blind = self.start is None and math.isinf(self.below)
+        for name, value in {
+            **_SETTINGS, _FIRST_ANSWER: 0 if blind else -1, "limits/gap": self.gap
+        }.items():  # fmt: skip
+            solver.setParam(name, value)
+        solver.addObjoffset(float(pulp.value(lp.objective.constant or 0.0)))
+        if math.isfinite(self.below):
+            solver.setObjlimit(self.below)
+        if self.start is not None:
+            answer = solver.createSol()
+            for variable in solver.getVars():
+                solver.setSolVal(answer, variable, self.start.get(variable.name, 0.0))
+            solver.addSol(answer)
+        return handed
+
+    def callSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
+        """Run beside this thread, so that Ctrl-C ends the run and not only what follows."""
+        solver = lp.solverModel
+        beside = threading.Thread(target=solver.optimizeNogil)
+        beside.start()
+        try:
+            while beside.is_alive():
+                beside.join(0.1)
+        except KeyboardInterrupt:
+            solver.interruptSolve()
+            beside.join()
+            raise
 
 
 class _SilentHighs(highspy.Highs):  # type: ignore[misc]
@@ -52,57 +109,14 @@ class _SilentHighs(highspy.Highs):  # type: ignore[misc]
         super().enableCallbacks()
 
 
-class _Solver(pulp.HiGHS):  # type: ignore[misc]
-    """PuLP's HiGHS interface with a silent solver, a gap of nothing and a start."""
-
-    #: Values by variable name to start from.
-    start: Mapping[str, float] | None = None
-    #: How far from the best an answer may be, as a share of it.
-    gap: float = 0.0
-    #: Only answers below this are looked for.
-    below: float = math.inf
+class _Relaxed(pulp.HiGHS):  # type: ignore[misc]
+    """PuLP's HiGHS interface with a silent solver, for whole numbers left out."""
 
     def createAndConfigureSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
         """Make the solver with our options."""
-        solver = _SilentHighs()
-        limit = self.timeLimit if self.timeLimit is not None else math.inf
-        asked = ("mip_rel_gap", self.gap), ("time_limit", limit)
-        for option, value in (*_OPTIONS, *asked):
-            solver.setOptionValue(option, value)
-        if self.threads is not None:
-            solver.setOptionValue("threads", self.threads)
-        blind = self.start is None and math.isinf(self.below)
-        solver.setOptionValue("mip_heuristic_run_root_reduced_cost", blind)
-        lp.solverModel = solver
-
-    def callSolver(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
-        """Run beside this thread, so that Ctrl-C ends the run and not only what follows."""
-        solver = lp.solverModel
-        solver.HandleUserInterrupt = True
-        solver.startSolve()
-        try:
-            while not solver.wait(0.1)[0]:
-                pass
-        except KeyboardInterrupt:
-            solver.cancelSolve()
-            solver.wait()
-            raise
-
-    def buildSolverModel(self, lp: Any) -> None:  # noqa: ANN401, N802  PuLP's name
-        """Hand the model over, and the start after it."""
-        super().buildSolverModel(lp)
-        if math.isfinite(self.below):
-            constant = float(pulp.value(lp.objective.constant or 0.0))
-            offset = float(lp.solverModel.getLp().offset_)
-            lp.solverModel.setOptionValue("objective_bound", self.below - constant + offset)
-        if self.start is not None:
-            numbered = [
-                (column, self.start[name])
-                for name, column in _columns(lp).items()
-                if name in self.start
-            ]
-            columns, values = zip(*numbered, strict=True)
-            lp.solverModel.setSolution(len(columns), list(columns), list(values))
+        lp.solverModel = _SilentHighs()
+        lp.solverModel.setOptionValue("presolve", "off")
+        lp.solverModel.setOptionValue("primal_feasibility_tolerance", 1e-7)
 
 
 def _columns(problem: Any) -> dict[str, int]:  # noqa: ANN401  a PuLP problem
@@ -137,7 +151,6 @@ def run(
     optional: bool = False,
     gap: float = 0.0,
     below: float = math.inf,
-    threads: int | None = 1,
 ) -> Outcome:
     """Run the solver once and read its own words on how it ended.
 
@@ -155,8 +168,6 @@ def run(
         How far from the best the answer may be, as a share of it. [-]
     below
         What the answer must stay below; not found where none does.
-    threads
-        Of the solver, its own choice where None: for small problems more only cost time.
 
     Returns
     -------
@@ -169,38 +180,40 @@ def run(
         If the solver fails, or finds nothing within the time limit.
     """
     problem = programme.problem
-    limit = None if deadline is None else max(deadline - time.monotonic(), _LEAST_TIME)
+    limit = None if deadline is None else _within(deadline - time.monotonic())
     solver = _Solver(msg=False, timeLimit=limit)
     solver.start = start
     solver.gap = gap
     solver.below = below
-    solver.threads = threads
     try:
         problem.solve(solver)
     except (pulp.PulpSolverError, KeyError) as error:  # a status PuLP has no word for
         raise InternalError(f"the solver failed: {error}") from error
-    return _read(problem, optional=optional, gap=gap)
+    return _read(problem, optional=optional)
 
 
-def _read(problem: Any, *, optional: bool, gap: float) -> Outcome:  # noqa: ANN401  a PuLP problem
-    highs = problem.solverModel
-    status, info = highs.getModelStatus(), highs.getInfo()
-    ended = highspy.HighsModelStatus
-    if status in (ended.kInfeasible, ended.kUnboundedOrInfeasible):
+def _within(left: float) -> float:
+    return min(max(left, _LEAST_TIME), _MOST_TIME)
+
+
+def _ended(problem: Any) -> str:  # noqa: ANN401  a PuLP problem
+    """The solver's own word."""
+    return str(problem.solverModel.getStatus())
+
+
+def _read(problem: Any, *, optional: bool) -> Outcome:  # noqa: ANN401  a PuLP problem
+    solver, status = problem.solverModel, _ended(problem)
+    if status in {"infeasible", "inforunbd"}:
         return Outcome(found=False, proven=True, value=math.inf, bound=math.inf)
-    if status == ended.kInterrupt:
-        raise KeyboardInterrupt
-    feasible = info.primal_solution_status == 2
-    if status == ended.kTimeLimit and not feasible:
+    if status == "timelimit" and not solver.getNSols():
         if optional:
             return Outcome(found=False, proven=False, value=math.inf, bound=-math.inf)
         raise InternalError(TOO_LATE)
-    if status not in (ended.kOptimal, ended.kTimeLimit) or not feasible:
-        raise InternalError(f"the solver ended with '{highs.modelStatusToString(status)}'")
+    if status not in {"optimal", "gaplimit", "timelimit"} or not solver.getNSols():
+        raise InternalError(f"the solver ended with '{status}'")
     value = float(pulp.value(problem.objective))
-    done = status == ended.kOptimal
-    lag = 0.0 if done and not gap else info.objective_function_value - info.mip_dual_bound
-    proven = done and lag <= _ALIKE * max(abs(value), 1.0)
+    lag = 0.0 if status == "optimal" else value - float(solver.getDualbound())
+    proven = lag <= _ALIKE * max(abs(value), 1.0)
     return Outcome(found=True, proven=proven, value=value, bound=value - max(lag, 0.0))
 
 
@@ -209,7 +222,7 @@ class Relaxation:
 
     def __init__(self, programme: Programme) -> None:
         problem = programme.problem
-        solver = _Solver(msg=False, mip=False)
+        solver = _Relaxed(msg=False, mip=False)
         solver.createAndConfigureSolver(problem)
         solver.buildSolverModel(problem)
         self._highs = problem.solverModel

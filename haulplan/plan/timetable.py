@@ -30,6 +30,7 @@ _LIBRARIES: Final = (
     "numpy",
     "pandas",
     "pulp",
+    "pyscipopt",
 )
 _DAY: Final = 86400.0
 _KINDS: Final[dict[str, Literal["start", "halt", "bridge", "finish"]]] = {

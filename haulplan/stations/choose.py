@@ -211,7 +211,7 @@ def _step(search: _Search, hunt: _Hunt) -> bool:
     for stage in hunt.earlier:
         problem += _aimed(overview, cast("Aim", stage.aim)) <= _kept(stage)
     problem.setObjective(_aimed(overview, hunt.aim) + 0.0 * overview.waits)
-    outcome = run(overview, search.done, optional=True, gap=min(1e-4, search.gap), threads=None)
+    outcome = run(overview, search.done, optional=True, gap=min(1e-4, search.gap))
     if not outcome.found and outcome.proven and hunt.best is None:
         raise NoPlanError(binding_limit(task))
     if not outcome.found:
@@ -253,7 +253,7 @@ def _count(search: _Search) -> tuple[int, frozenset[int] | None]:
         ]
         overview.problem.setObjective(overview.stations() + weighted(liked))
         soon = min(search.done, time.monotonic() + _COUNTING)
-        outcome = run(overview, soon, optional=True, threads=None)
+        outcome = run(overview, soon, optional=True)
         if not outcome.found:
             break
         least = max(least, math.ceil(outcome.bound - 1e-6))
@@ -334,7 +334,7 @@ def _value(
     cover.problem.setObjective(_aimed(cover, aim) + 0.0 * cover.waits)
     done = max(search.done, time.monotonic() + _VALUING)
     exact = min(search.gap / 10, 1e-3)
-    outcome = run(cover, done, start=search.start, optional=True, gap=exact, threads=None)
+    outcome = run(cover, done, start=search.start, optional=True, gap=exact)
     if not outcome.found:
         return math.inf, None
     return outcome.value, {v.name: v.varValue or 0.0 for v in cover.problem.variables()}
@@ -361,7 +361,7 @@ def _settle(search: _Search, opened: frozenset[int], stages: list[Stage]) -> Cho
     problem = cover.problem
     problem.setObjective(pulp.lpSum(list(cover.stops.values())) + 0.0 * cover.waits)
     done = max(search.done, time.monotonic() + _SETTLING)
-    if not run(cover, done, start=search.start, gap=_GAP, threads=None).found:
+    if not run(cover, done, start=search.start, gap=_GAP).found:
         raise InternalError("the chosen stations do not serve the fleet after all; report this")
     stopping = {key: round(y.varValue) for key, y in cover.stops.items()}
     for key, y in cover.stops.items():
@@ -373,7 +373,7 @@ def _settle(search: _Search, opened: frozenset[int], stages: list[Stage]) -> Cho
             + [(level, -1.0 / tanks[e]) for e, level in enumerate(cover.finish)]
         )
     )
-    if not run(cover, None, threads=None).found:
+    if not run(cover, None).found:
         raise InternalError("the chosen stops do not serve the fleet after all; report this")
     return Choice(
         open=tuple(sorted(opened)),

@@ -30,7 +30,7 @@ def serves(task: Task, opened: frozenset[int]) -> bool:
     """
     cover = build_cover(task, opened)
     cover.problem.setObjective(cover.waits + 0.0)
-    return run(cover, None, gap=1.0, threads=None).found
+    return run(cover, None, gap=1.0).found
 
 
 def refuse_gaps(task: Task, *, losses: bool) -> None:

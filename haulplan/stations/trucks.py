@@ -254,7 +254,7 @@ def plan_trucks(
             ]
         )
     )
-    outcome = run(_Held(problem=problem), deadline, gap=1e-4, threads=None)
+    outcome = run(_Held(problem=problem), deadline, gap=1e-4)
     taken = [arc for arc, x in zip(arcs, use, strict=True) if x.varValue > 0.5]
     return Rota(
         shifts=_shifts(event, loads, taken),

@@ -17,7 +17,7 @@ from haulplan.units import UnitSystem
 
 __all__ = ["history_outputs", "verdict"]
 
-_LIBRARIES = ("numpy", "scipy", "chemicals", "pydantic", "PuLP", "highspy")
+_LIBRARIES = ("numpy", "scipy", "chemicals", "pydantic", "PuLP", "pyscipopt", "highspy")
 _NUMBERS = frozenset(
     {"before [%]", "after [%]", "from even weights [%]", "weight after [%]", "trains stopped [%]"}
 )
