@@ -15,8 +15,8 @@ from typing import Any, Final, Protocol
 import highspy
 import numpy as np
 import pulp
-import pyscipopt
 from numpy.typing import NDArray
+from pyscipopt.scip import PY_SCIP_PARAMSETTING as SCIP_PARAMSETTING
 
 from haulplan.errors import InternalError
 from haulplan.plan.model import Programme
@@ -69,8 +69,8 @@ class _Solver(pulp.SCIP_PY):  # type: ignore[misc]
         """Hand the model over, then what is asked of the solver."""
         handed = super().buildSolverModel(lp)
         solver = lp.solverModel
-        solver.setPresolve(pyscipopt.SCIP_PARAMSETTING.FAST)
-        solver.setHeuristics(pyscipopt.SCIP_PARAMSETTING.OFF)
+        solver.setPresolve(SCIP_PARAMSETTING.FAST)
+        solver.setHeuristics(SCIP_PARAMSETTING.OFF)
         blind = self.start is None and math.isinf(self.below)
         for name, value in {
             **_SETTINGS, _FIRST_ANSWER: 0 if blind else -1, "limits/gap": self.gap
