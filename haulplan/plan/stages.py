@@ -19,7 +19,7 @@ __all__ = ["Staged", "ask_nights", "solve_stages"]
 _KEEP: Final = 1e-7
 _CUT_ROUNDS: Final = 25
 #: Rounds end when three of them close less than this share of the bound.
-_STALLED: Final = 1e-4
+_STALLED: Final = 3e-4
 #: Weights of a stop, of all the money there could be to pay, and of the fixed order.
 _STOP: Final = 100.0
 _SHARE: Final = 50.0

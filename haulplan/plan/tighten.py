@@ -27,8 +27,10 @@ Array = NDArray[np.float64]
 _WORTH: Final = 1e-3
 #: Rows give way by this share of the store: rounding never cuts a plan off.
 _GIVE: Final = 1e-9
-#: Sites looked at beyond a window's first.
-_REACH: Final = 40
+#: Sites looked at beyond a window's first, as a multiple of those that a full store passes ...
+_REACH: Final = 1.5
+#: ... and at most.
+_FURTHEST: Final = 40
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -168,16 +170,19 @@ def violated(windows: Windows, values: Mapping[Any, float]) -> list[Inequality]:
     return found
 
 
-def _ahead(count: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def _ahead(windows: Windows) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Sites k + 1 … of each window, clipped, and which of them exist."""
-    index = np.arange(count)[:, None] + np.arange(min(_REACH, count))[None, :] + 1
+    count = windows.nodes.size
+    passed = np.searchsorted(windows.need, windows.full, side="right") - np.arange(count)
+    reach = min(math.ceil(_REACH * float(passed.mean())) + 1, _FURTHEST, count)
+    index = np.arange(count)[:, None] + np.arange(reach)[None, :] + 1
     return np.minimum(index, count - 1), index < count
 
 
 def _reach_next(windows: Windows, level: Array, take: Array, stop: Array) -> list[Inequality]:
     """(14), the window growing backwards from its end l."""
     count = windows.nodes.size
-    index, exists = _ahead(count)
+    index, exists = _ahead(windows)
     index = count - 1 - index  # l - 1, l - 2, …
     end = windows.need[::-1]
     asked = np.maximum(end[:, None] - windows.need[index], 0)
@@ -198,7 +203,7 @@ def _reach_next(windows: Windows, level: Array, take: Array, stop: Array) -> lis
 
 def _filled_before(windows: Windows, level: Array, take: Array, stop: Array) -> list[Inequality]:
     """(15), the window growing forwards from its beginning k."""
-    index, exists = _ahead(windows.nodes.size)
+    index, exists = _ahead(windows)
     top = windows.top[:, None]
     coefficient = np.minimum(np.maximum(windows.full[index] - top, 0), windows.most[index])
     part = np.minimum(take[index], coefficient * stop[index]) * exists
@@ -217,7 +222,7 @@ def _filled_before(windows: Windows, level: Array, take: Array, stop: Array) -> 
 
 def _between(windows: Windows, _: Array, take: Array, stop: Array) -> list[Inequality]:
     """(16), every window whose need exceeds what can be aboard at its beginning."""
-    index, exists = _ahead(windows.nodes.size)
+    index, exists = _ahead(windows)
     top = windows.top[:, None]
     excess = np.where(exists, windows.need[index] - top, -np.inf)
     some = np.flatnonzero((excess > 0).any(axis=1))
