@@ -396,9 +396,10 @@ def _add_levels(programme: Programme, i: int, last: int) -> None:
             programme.arrive[store].append(
                 programme.variable(f"arrive_{store}_{i:05d}", least, start if i == 0 else high)
             )
-        programme.leave[store].append(
-            programme.variable(f"leave_{store}_{i:05d}", min(low, least), high)
-        )
+        if store == "boiler":
+            programme.leave[store].append(
+                programme.variable(f"leave_{store}_{i:05d}", min(low, least), high)
+            )
 
 
 def _horizon(
@@ -511,8 +512,6 @@ def add_leg(
         programme.add(
             arrive[store][i + 1] - leave[store][i] + used - short == 0, f"use_{store}_{i:05d}"
         )
-    if programme.rules.cart is not None:
-        programme.add(arrive["cart"][i + 1] - leave["cart"][i] == 0, f"tow_{i:05d}")
     for leg, x, m in terms:
         for number, bound in enumerate(leg.limits):
             most = bound.most - programme.limits.mass_margin

@@ -48,7 +48,6 @@ def add_halt(programme: Programme, i: int) -> None:
     offer, halt = programme.offers.get(i), rules.halts.get(i, Halt())
     least = 0.0 if halt.stay is None else 1.0
     programme.stop[i] = programme.variable(f"stop_{i:05d}", least, 1.0, integer=True)
-    programme.stay[i] = programme.variable(f"stay_{i:05d}", 0.0, math.inf)
     if halt.uncouple is not None or halt.drain is not None:
         _add_crossing(programme, i, halt)
         return
@@ -65,7 +64,7 @@ def add_halt(programme: Programme, i: int) -> None:
 
 def _add_crossing(programme: Programme, i: int, halt: Halt) -> None:
     """Ways over a bridge: uncoupled, or with water run off."""
-    stop, stay = programme.stop[i], programme.stay[i]
+    stop = programme.stop[i]
     minutes, reasons = [], []
     if halt.uncouple is not None:
         u = programme.uncoupled[i] = programme.decision(f"uncoupled_{i:05d}")
@@ -82,7 +81,7 @@ def _add_crossing(programme: Programme, i: int, halt: Halt) -> None:
             programme.arrive["water"][i] - d >= programme.limits.reserve_water * stop,
             f"keeps_{i:05d}",
         )
-    programme.add(pulp.lpSum(minutes) - stay == 0, f"crossing_{i:05d}")
+    programme.stay[i] = pulp.lpSum(minutes)
     programme.add(pulp.lpSum(reasons) >= stop, f"worth_{i:05d}")
 
 
@@ -168,7 +167,7 @@ def _add_wait(programme: Programme, i: int, offer: Offer | None, halt: Halt) -> 
 
 def _add_time(programme: Programme, i: int, offer: Offer | None, halt: Halt) -> None:
     """How long the train stands: (6), (7)."""
-    rules, stop, stay = programme.rules, programme.stop[i], programme.stay[i]
+    rules, stop = programme.rules, programme.stop[i]
     wait: Any = programme.wait.get(i, 0.0)
     done = [(duty, programme.duty[i, k]) for k, duty in enumerate(rules.duties)]
     meals = [rules.meals[k].takes * m for (j, k, _), m in programme.meal.items() if j == i]
@@ -182,12 +181,14 @@ def _add_time(programme: Programme, i: int, offer: Offer | None, halt: Halt) -> 
         rate = 1 / offer.water_rate
         water = [rate * t[i] for t in (programme.take_water, programme.fill) if i in t]
         coal = [t[i] * (1 / offer.coal_rate) for t in (programme.take_coal,) if i in t]
-    for number, part in enumerate(
-        [[*water, *coal]] if offer is not None and offer.in_turn else [water, coal]
-    ):
-        programme.add(
-            stay >= wait + set_up + pulp.lpSum([*part, *work]), f"serves_{i:05d}_{number}"
-        )
+    parts = [[*water, *coal]] if offer is not None and offer.in_turn else [water, coal]
+    parts = [[*part, *work] for part in parts if part] or [work]
+    if len(parts) == 1 and not beside and halt.stay is None:  # one thing after the other
+        programme.stay[i] = wait + set_up + pulp.lpSum(parts[0])
+        return
+    stay = programme.stay[i] = programme.variable(f"stay_{i:05d}", 0.0, math.inf)
+    for number, part in enumerate(parts):
+        programme.add(stay >= wait + set_up + pulp.lpSum(part), f"serves_{i:05d}_{number}")
     if beside:
         programme.add(stay >= wait + pulp.lpSum([*beside, *meals]), f"beside_{i:05d}")
     call: Any = 0.0
@@ -298,11 +299,14 @@ def add_balance(programme: Programme, i: int) -> None:
         change = leave["boiler"][i] - arrive["boiler"][i] - fed
         programme.add(change + steam == 0, f"boils_{i:05d}")
         steam = fed
-    for store, gained in (("water", water - steam), ("coal", coal - limits.standing_coal * stay)):
-        programme.add(leave[store][i] - arrive[store][i] - gained == 0, f"aboard_{store}_{i:05d}")
+    leave["water"].append(arrive["water"][i] + (water - steam))
+    leave["coal"].append(arrive["coal"][i] + (coal - limits.standing_coal * stay))
     if rules.cart is not None:
-        gained = programme.fill.get(i, 0.0) - programme.empty.get(i, 0.0)
-        programme.add(leave["cart"][i] - arrive["cart"][i] - gained == 0, f"aboard_cart_{i:05d}")
+        towed = arrive["cart"][min(i + 1, len(arrive["cart"]) - 1)]
+        leave["cart"].append(towed)
+        if i + 1 < len(arrive["cart"]):
+            gained = programme.fill.get(i, 0.0) - programme.empty.get(i, 0.0)
+            programme.add(towed - arrive["cart"][i] - gained == 0, f"aboard_cart_{i:05d}")
     _add_bounds(programme, i)
 
 
