@@ -33,7 +33,10 @@ def add_clock(programme: Programme, i: int, took: Any) -> None:  # noqa: ANN401 
     if i in programme.offers:
         gone = gone + programme.offers[i].access_time * programme.stop[i]
     clock = programme.clock
-    programme.add(clock[i + 1] - clock[i] - gone == 0, f"clock_{i:05d}")
+    if clock[i + 1] is None:
+        clock[i + 1] = clock[i] + gone
+    else:
+        programme.add(clock[i + 1] - clock[i] - gone == 0, f"clock_{i:05d}")
 
 
 def add_days(programme: Programme, chain: Chain, minutes: Sequence[Any]) -> None:

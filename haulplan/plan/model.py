@@ -120,6 +120,8 @@ _ROUNDING: Final = 1e-4
 _DAY: Final = 24 * 60.0
 #: What is short before a crest counts a little less, so that it is told rather than the tank.
 _RATHER: Final = 0.999
+#: At so many nodes one has a clock of its own, whether or not anything there goes by it.
+_SPAN: Final = 16
 STORES: Final = ("water", "coal", "cart", "boiler")
 
 
@@ -375,9 +377,18 @@ def _add_nodes(programme: Programme, last: int) -> None:
     for i in range(programme.first, last + 1):
         _add_levels(programme, i, last)
         if i >= len(programme.clock):
-            programme.clock.append(
-                programme.variable(f"clock_{i:05d}", 0.0, 0.0 if i == 0 else programme.horizon)
-            )
+            timed = i == last or i % _SPAN == 0 or _goes_by_the_clock(programme, i)
+            most = 0.0 if i == 0 else programme.horizon
+            clock = programme.variable(f"clock_{i:05d}", 0.0, most) if timed else None
+            programme.clock.append(clock)
+
+
+def _goes_by_the_clock(programme: Programme, i: int) -> bool:
+    """Whether something at node i asks what time it is."""
+    if programme.rules.by_the_clock:
+        return True
+    hours = [h for h in (programme.offers.get(i), programme.rules.halts.get(i)) if h is not None]
+    return any(math.isfinite(h.opens) or math.isfinite(h.closes) for h in hours)
 
 
 def _add_levels(programme: Programme, i: int, last: int) -> None:

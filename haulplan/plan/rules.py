@@ -190,6 +190,12 @@ class Rules:
         return len(self.latest) - 1
 
     @property
+    def by_the_clock(self) -> bool:
+        """Whether any stop goes by the time of day or the length of the day."""
+        ends = any(math.isfinite(latest) for latest in self.latest)
+        return ends or math.isfinite(self.crew) or bool(self.nights or self.meals)
+
+    @property
     def has_boiler(self) -> bool:
         """Whether the boiler is a store of its own."""
         return math.isfinite(self.feed)
