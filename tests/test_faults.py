@@ -199,7 +199,9 @@ def test_a_missing_solver_is_named(run: Run, mills: Path, monkeypatch: pytest.Mo
             raise ModuleNotFoundError("No module named 'pyscipopt'")
         return real(name, *rest, **more)
 
-    for name in [n for n in sys.modules if n.startswith("haulplan.plan.") or n.startswith("pyscipopt")]:
+    for name in [
+        n for n in sys.modules if n.startswith("haulplan.plan.") or n.startswith("pyscipopt")
+    ]:
         if name != "haulplan.plan.plan":
             monkeypatch.delitem(sys.modules, name)
     monkeypatch.setattr(builtins, "__import__", without)

@@ -54,6 +54,9 @@ Constraints, for every node or leg they apply to:
 (12) t + a/2 + v ≥ opens y;  t + a/2 + s ≤ closes       opening hours, of each day
 (13) Wᵃ_n, Cᵃ_n ≥ levels wanted at the finish;  Bᵃ ≥ the crest's
 
+Wˡ and Cˡ are written out as sums, no variables; so is s where one thing is done after the
+other ((6) and (7) agree), and t where nothing goes by it. A cart is towed as it left.
+
 Days (module `days`), with Z_id = Σ over nodes before i of z_d, so that values of day d
 shift by Σ_d (value_d - value_{d-1}) Z_id:
 
