@@ -30,13 +30,16 @@ _SETTINGS: Final[Mapping[str, Any]] = {
     # Of values up to some thousand kilograms, a replay sees a millionth of the range.
     "numerics/feastol": 1e-7,
     "limits/absgap": 1e-9,
-    # Programmes of a road are many and small: long preparations and heaps of inequalities take
-    # longer than they save (tests/bench/SOLVER.md).
+    # Programmes of a road are many and small: long preparations, heaps of inequalities and long
+    # trials of what to branch on take longer than they save. Chosen on roads of tests/bench
+    # other than those it reports.
     "presolving/maxrestarts": 0,
     "estimation/restarts/restartpolicy": "n",
     "propagating/probing/maxprerounds": 0,
     "separating/maxroundsroot": 5,
     "separating/maxrounds": 1,
+    "cutselection/hybrid/minorthoroot": 0.5,
+    "branching/relpscost/maxreliable": 2.0,
     "conflict/enable": False,
     # The keyboard is looked at here, not by the solver.
     "misc/catchctrlc": False,
