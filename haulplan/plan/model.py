@@ -121,8 +121,10 @@ __all__ = [
 #: Limits broken by less are the solver's rounding. [kg or min]
 _ROUNDING: Final = 1e-4
 _DAY: Final = 24 * 60.0
-#: What is short before a crest counts a little less, so that it is told rather than the tank.
-_RATHER: Final = 0.999
+#: Of what is short by as much, what counts a little less is told: the crest rather than the
+#: tank, a store rather than a bridge, the earlier node rather than the later.
+_RATHER: Final[Mapping[str, float]] = {"crest": 0.999, "water": 0.9995, "coal": 0.9995}
+_LATER: Final = 1e-6
 #: At so many nodes one has a clock of its own, whether or not anything there goes by it.
 _SPAN: Final = 16
 STORES: Final = ("water", "coal", "cart", "boiler")
@@ -239,11 +241,11 @@ class Programme:
 
     @property
     def shortage(self) -> Any:  # noqa: ANN401  a PuLP expression
-        """Sum of the limits broken, in the elastic programme; of equals the boiler's is told."""
+        """Sum of the limits broken, in the elastic programme."""
         return pulp.lpSum(
             [
-                (_RATHER if kind == "crest" else 1.0) * variable
-                for (kind, _, _), (variable, _) in self.slack.items()
+                _RATHER.get(kind, 1.0) * (1.0 + _LATER * node) * variable
+                for (kind, node, _), (variable, _) in self.slack.items()
             ]
         )
 
