@@ -44,8 +44,14 @@ _SETTINGS: Final[Mapping[str, Any]] = {
     # The keyboard is looked at here, not by the solver.
     "misc/catchctrlc": False,
 }
-#: Problems within the problem, for a first answer where none is known.
-_FIRST_ANSWER: Final = "heuristics/rens/freq"
+#: For a first answer where none is known: a problem within the problem, then dives, which
+#: find one on long roads where the former does not.
+_FIRST_ANSWER: Final[Mapping[str, int]] = {
+    "heuristics/rens/freq": 0,
+    "heuristics/simplerounding/freq": 1,
+    "heuristics/coefdiving/freq": 10,
+    "heuristics/fracdiving/freq": 10,
+}
 #: An answer no further from its bound than this share is proved best.
 _ALIKE: Final = 1e-9
 #: What a run says that found nothing within its time.
@@ -75,9 +81,8 @@ class _Solver(pulp.SCIP_PY):  # type: ignore[misc]
         solver.setPresolve(SCIP_PARAMSETTING.FAST)
         solver.setHeuristics(SCIP_PARAMSETTING.OFF)
         blind = self.start is None and math.isinf(self.below)
-        for name, value in {
-            **_SETTINGS, _FIRST_ANSWER: 0 if blind else -1, "limits/gap": self.gap
-        }.items():  # fmt: skip
+        asked = {**_SETTINGS, **(_FIRST_ANSWER if blind else {}), "limits/gap": self.gap}
+        for name, value in asked.items():
             solver.setParam(name, value)
         solver.addObjoffset(float(pulp.value(lp.objective.constant or 0.0)))
         if math.isfinite(self.below):
