@@ -44,10 +44,10 @@ _SETTINGS: Final[Mapping[str, Any]] = {
     # The keyboard is looked at here, not by the solver.
     "misc/catchctrlc": False,
 }
-#: For a first answer where none is known: a problem within the problem, then dives, which
-#: find one on long roads where the former does not.
-_FIRST_ANSWER: Final[Mapping[str, int]] = {
-    "heuristics/rens/freq": 0,
+#: For a first answer where none is known: a problem within the problem ...
+_FIRST_ANSWER: Final[Mapping[str, int]] = {"heuristics/rens/freq": 0}
+#: ... and where time is short, dives, which find one on long roads where the former does not.
+_IN_A_HURRY: Final[Mapping[str, int]] = {
     "heuristics/simplerounding/freq": 1,
     "heuristics/coefdiving/freq": 10,
     "heuristics/fracdiving/freq": 10,
@@ -81,7 +81,11 @@ class _Solver(pulp.SCIP_PY):  # type: ignore[misc]
         solver.setPresolve(SCIP_PARAMSETTING.FAST)
         solver.setHeuristics(SCIP_PARAMSETTING.OFF)
         blind = self.start is None and math.isinf(self.below)
-        asked = {**_SETTINGS, **(_FIRST_ANSWER if blind else {}), "limits/gap": self.gap}
+        asked = {**_SETTINGS, "limits/gap": self.gap}
+        if blind:
+            asked |= _FIRST_ANSWER
+        if blind and self.timeLimit is not None:
+            asked |= _IN_A_HURRY
         for name, value in asked.items():
             solver.setParam(name, value)
         solver.addObjoffset(float(pulp.value(lp.objective.constant or 0.0)))
