@@ -39,7 +39,10 @@ _SETTINGS: Final[Mapping[str, Any]] = {
     "separating/maxroundsroot": 5,
     "separating/maxrounds": 1,
     "cutselection/hybrid/minorthoroot": 0.5,
+    "separating/aggregation/trynegscaling": False,
+    "separating/aggregation/maxfailsroot": 20,
     "branching/relpscost/maxreliable": 2.0,
+    "branching/relpscost/maxproprounds": 0,
     "conflict/enable": False,
     # The keyboard is looked at here, not by the solver.
     "misc/catchctrlc": False,
